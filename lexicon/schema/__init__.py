@@ -1,0 +1,13 @@
+"""One typed model for each kind of lexicon file."""
+
+from lexicon.schema.base import Entry
+from lexicon.schema.findings import Concept, FindingsFile, Region, RegionsFile, Site, Source, SourcesFile
+
+#: File name (or folder) in ``data/`` -> its model. A folder holds one file a station.
+FILES: dict[str, type[Entry]] = {
+    "sources.yaml": SourcesFile,
+    "regions.yaml": RegionsFile,
+    "findings": FindingsFile,
+}
+
+__all__ = ["FILES", "Concept", "Entry", "FindingsFile", "Region", "RegionsFile", "Site", "Source", "SourcesFile"]

@@ -1,0 +1,129 @@
+"""The typed values that pipeline components compute over the tokens of one utterance.
+
+Every component reads earlier layers from the Doc and writes exactly one of its own. Positions are
+indices into :class:`parser.tokens.Tokens`, ``[start, end)``; values are frozen.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from parser.statements import Side, Status, Value
+
+
+@dataclass(frozen=True, slots=True)
+class Repair:
+    """Tokens ``[start, end)`` were heard as ``heard`` and are read as ``text``; ``reason`` says why."""
+
+    start: int
+    end: int
+    heard: str
+    text: str
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class Term:
+    """What one spoken form can stand for: ``kind`` is "region", "site", "concept", "measure" or "scale"."""
+
+    kind: str
+    id: str
+    absent: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Mention:
+    """A place where a spoken form of the lexicon stands; several terms when the form is ambiguous."""
+
+    start: int
+    end: int
+    terms: tuple[Term, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """One way to read a number expression.
+
+    ``text`` is canonical ("128/82", "2+", "5/5", "3x2x0.2", "<2", "98.6", "2-3", "x4", "14:32");
+    ``numbers`` its parts in order; ``unit`` a UCUM code when a unit was said.
+    """
+
+    shape: str
+    text: str
+    numbers: tuple[float, ...]
+    unit: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Number:
+    """A number expression and its possible readings, the likeliest first. The slot decides."""
+
+    start: int
+    end: int
+    readings: tuple[Reading, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Aside:
+    """Words that are not dictation: talk to the person, to the tool, thinking aloud, teaching talk."""
+
+    start: int
+    end: int
+    kind: Literal["conduct", "direction", "chat"]
+    id: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Boundary:
+    """A new statement begins at token ``at``; ``reason`` is shown by ``--explain`` and in tests."""
+
+    at: int
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class Assertion:
+    """The status of one span, and the cue that gave it (None: no cue, said as it is)."""
+
+    status: Status | Literal["hypothetical"]
+    cue: tuple[int, int] | None = None
+    cue_text: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class SideMention:
+    """A side said at ``[start, end)``; ``comparison`` for "left greater than right"."""
+
+    start: int
+    end: int
+    side: Side
+    comparison: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class SlotValue:
+    """A number filled into the slot of a measure, scale or finding mention.
+
+    ``mention`` is the index of the mention in the terms layer, or None for a number that names its
+    own measure ("one twenty over eighty" can only be a blood pressure; then ``measure`` says so).
+    ``doubts`` are reasons to confirm; ``other`` is the second reading, in canonical text.
+    """
+
+    mention: int | None
+    measure: str | None
+    start: int
+    end: int
+    value: Value
+    qualifiers: tuple[str, ...] = ()
+    doubts: tuple[str, ...] = ()
+    other: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Correction:
+    """A spoken correction at ``[start, end)``: "replace" takes what follows, "withdraw" takes back."""
+
+    start: int
+    end: int
+    action: Literal["replace", "withdraw"]
