@@ -17,7 +17,7 @@ DATA = Path(__file__).parent / "data"
 ANY = "any"
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Lexicon:
     """All knowledge, frozen. ``home`` tells the station of a concept or site ("any" for shared words).
 

@@ -25,7 +25,11 @@ class Repair:
 
 @dataclass(frozen=True, slots=True)
 class Term:
-    """What one spoken form can stand for: ``kind`` is "region", "site", "concept", "measure" or "scale"."""
+    """What one spoken form can stand for.
+
+    ``kind`` is "region", "heading" (a station's name that is a common word), "site", "concept",
+    "measure" or "scale"; ``absent`` marks forms such as "nontender".
+    """
 
     kind: str
     id: str
@@ -127,3 +131,41 @@ class Correction:
     start: int
     end: int
     action: Literal["replace", "withdraw"]
+
+
+@dataclass(frozen=True, slots=True)
+class Station:
+    """From token ``at`` on, the station ``region`` is current because it was announced."""
+
+    at: int
+    region: str
+
+
+@dataclass(frozen=True, slots=True)
+class SiteUse:
+    """A site as it was said at ``[start, end)``; start == end when it is carried over, not said here."""
+
+    id: str
+    start: int
+    end: int
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """A concept mention with the place it is about.
+
+    ``absent`` when the form itself says so ("nontender"); ``normal`` when a normal word belongs to
+    it ("turgor normal"). ``sites`` are what it was said of; ``clause`` counts from 0 within the
+    utterance. ``mention`` is its index in the terms layer.
+    """
+
+    mention: int
+    start: int
+    end: int
+    kind: str
+    id: str
+    region: str
+    sites: tuple[SiteUse, ...] = ()
+    absent: bool = False
+    normal: tuple[int, int] | None = None
+    clause: int = 0

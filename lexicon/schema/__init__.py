@@ -1,6 +1,7 @@
 """One typed model for each kind of lexicon file."""
 
 from lexicon.schema.base import Entry
+from lexicon.schema.words import DirectionsFile, SpellingFile
 from lexicon.schema.findings import Concept, FindingsFile, Region, RegionsFile, Site, Source, SourcesFile
 
 #: File name (or folder) in ``data/`` -> its model. A folder holds one file a station.
@@ -8,6 +9,8 @@ FILES: dict[str, type[Entry]] = {
     "sources.yaml": SourcesFile,
     "regions.yaml": RegionsFile,
     "findings": FindingsFile,
+    "spelling.yaml": SpellingFile,
+    "directions.yaml": DirectionsFile,
 }
 
 __all__ = ["FILES", "Concept", "Entry", "FindingsFile", "Region", "RegionsFile", "Site", "Source", "SourcesFile"]

@@ -29,7 +29,9 @@ class Region(Entry):
 
     id: Id
     title: str
-    forms: Forms
+    forms: Forms = ()
+    #: Names that announce the station only at the start of a statement, being common words elsewhere.
+    headings: Forms = ()
     loinc: str | None = None
     expected: Strings = ()
     source: Strings = ("C",)

@@ -1,0 +1,63 @@
+"""Small files of words: spellings, directions, asides and corrections."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from lexicon.schema.base import Entry, Forms, Id, Ids, Strings
+
+
+class Spelling(Entry):
+    id: Id
+    british: str
+    american: str
+
+
+class SpellingFile(Entry):
+    spellings: tuple[Spelling, ...] = ()
+    remove: Ids = ()
+
+
+class Direction(Entry):
+    """Words spoken to the tool after its name."""
+
+    id: Id
+    forms: Forms
+    meaning: str
+    #: Can be undone by "recorder undo".
+    undoable: bool = False
+
+
+class AsideCue(Entry):
+    """Words that open talk which is not dictation."""
+
+    id: Id
+    kind: Literal["conduct", "chat"]
+    forms: Forms
+    #: Questions cover what is asked about; requests and chat end where dictation starts again.
+    question: bool = False
+    #: At most this many words belong to it when nothing else ends it.
+    reach: int = 8
+
+
+class CorrectionCue(Entry):
+    """Words that take back or replace what was said just before."""
+
+    id: Id
+    action: Literal["replace", "withdraw"]
+    forms: Forms
+    #: Only a correction when something that can replace follows ("actually", "rather").
+    needs_replacement: bool = False
+
+
+class DirectionsFile(Entry):
+    """``names`` are the words by which the tool is addressed."""
+
+    names: Forms = ()
+    directions: tuple[Direction, ...] = ()
+    asides: tuple[AsideCue, ...] = ()
+    resume: Forms = ()
+    corrections: tuple[CorrectionCue, ...] = ()
+    announce: Forms = ()
+    source: Strings = ("C",)
+    remove: Ids = ()
