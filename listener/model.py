@@ -104,7 +104,7 @@ def find_model(path: Path | None = None, *, fetch: bool = True, progress: Progre
 
     fetch_stock(folder, progress)
     if faults:
-        return _stock(folder, (f"The acoustic model on this machine was damaged ({faults}) and has been fetched anew.",))
+        return _stock(folder, (f"The acoustic model was damaged ({faults}) and has been fetched anew.",))
     return _stock(folder)
 
 
@@ -129,11 +129,10 @@ def missing_parts(folder: Path) -> tuple[str, ...]:
     (HCLG.fst with words.txt) or two (HCLr.fst and Gr.fst).
     """
     if (folder / "final.mdl").is_file() and not (folder / "am").exists():
-        acoustic, settings, graph, bounds = "final.mdl", ("mfcc.conf",), "", "word_boundary.int"
+        graph, needed = "", ["final.mdl", "mfcc.conf", "word_boundary.int"]
     else:
-        acoustic, settings, graph = "am/final.mdl", ("conf/mfcc.conf", "conf/model.conf"), "graph/"
-        bounds = "graph/phones/word_boundary.int"
-    needed = [acoustic, *settings, bounds]
+        graph = "graph/"
+        needed = ["am/final.mdl", "conf/mfcc.conf", "conf/model.conf", "graph/phones/word_boundary.int"]
     if (folder / f"{graph}HCLG.fst").is_file():
         needed += [f"{graph}HCLG.fst", f"{graph}words.txt"]
     elif any((folder / f"{graph}{name}").is_file() for name in ("HCLr.fst", "Gr.fst")):

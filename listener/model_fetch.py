@@ -23,6 +23,7 @@ from listener.model import STOCK_NAME, THREE_WAYS, file_hash, stock_sums, verify
 from listener.progress import Progress
 
 COORDINATES = "com.alphacephei:vosk-model-en:0.3.45:aar"
+_ASIDE = ".fetching-"
 _INSIDE = "assets/model-en-us/"
 _LONGEST_S = 1800.0
 _MAVEN_PROGRESS = re.compile(rb"Progress \(\d+\):.*?([\d.]+)/([\d.]+) ([kMG]?B)")
@@ -35,7 +36,12 @@ class Asker(vosk.Model):
     def __init__(self): pass
     def __del__(self): pass
 vosk.MODEL_DIRS = [*vosk.MODEL_DIRS, sys.argv[1]]
-print(Asker().get_model_by_name(sys.argv[2]))
+try:
+    print(Asker().get_model_by_name(sys.argv[2]))
+except OSError:
+    print("Error: the network or the file could not be reached")
+except ValueError:
+    print("Error: the answer of the network was not understood")
 """
 
 
@@ -48,12 +54,14 @@ def fetch_stock(folder: Path, progress: Progress) -> None:
             if folder.exists() and not verify_stock(folder):
                 return
             _sweep(folder.parent)
-            with tempfile.TemporaryDirectory(prefix=".fetching-", dir=folder.parent, ignore_cleanup_errors=True) as aside:
-                _fetch_into(Path(aside), progress)
-                _move(Path(aside) / "model", folder, Path(aside) / "old")
+            with tempfile.TemporaryDirectory(prefix=_ASIDE, dir=folder.parent, ignore_cleanup_errors=True) as name:
+                aside = Path(name)
+                _fetch_into(aside, progress)
+                _move(aside / "model", folder, aside / "old")
                 verify_stock(folder, progress)
     except OSError as error:
-        raise ModelError(f"The acoustic model could not be stored in {folder.parent}: {error.strerror or error}.") from error
+        reason = error.strerror or error
+        raise ModelError(f"The acoustic model could not be stored in {folder.parent}: {reason}.") from error
 
 
 def _fetch_into(aside: Path, progress: Progress) -> None:
@@ -101,9 +109,9 @@ def _by_vosk(aside: Path, progress: Progress) -> None:
 
     progress(step)
     output = _run([sys.executable, "-c", _VOSK_DOWNLOAD, str(target), STOCK_NAME], aside, told)
-    lines = output.decode("utf-8", "replace").split()
+    lines = output.decode("utf-8", "replace").splitlines()
     found = Path(lines[-1]) if lines else target
-    if not found.is_dir():
+    if found == target or not found.is_dir():
         raise ModelError(f"Vosk's downloader: {_complaint(output, b'Error')}.")
     for name, digest in stock_sums().items():
         (aside / "model" / name).parent.mkdir(parents=True, exist_ok=True)
@@ -153,8 +161,8 @@ def _complaint(output: bytes, mark: bytes) -> str:
     lines = [line.strip() for line in re.split(rb"[\r\n]+", output) if line.strip()]
     marked = [line for line in lines if mark in line]
     line = (marked or lines[-1:] or [b"it gave no reason"])[-1 if mark == b"Error" else 0]
-    text = re.sub(r"\x1b\[[0-9;]*m", "", line.decode("utf-8", "replace"))
-    return " ".join(text.replace("[ERROR]", "").split())[:240].rstrip(".")
+    text = re.sub(r"\x1b\[[0-9;]*m|\[ERROR\]|^Error:", "", line.decode("utf-8", "replace"))
+    return " ".join(text.split())[:240].rstrip(".")
 
 
 def _move(new: Path, folder: Path, old: Path) -> None:
@@ -165,5 +173,5 @@ def _move(new: Path, folder: Path, old: Path) -> None:
 
 def _sweep(parent: Path) -> None:
     """Remove what killed processes left; the caller holds the lock, so no living process owns it."""
-    for orphan in parent.glob(".fetching-*"):
+    for orphan in parent.glob(f"{_ASIDE}*"):
         shutil.rmtree(orphan, ignore_errors=True)
