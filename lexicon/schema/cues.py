@@ -1,0 +1,47 @@
+"""Cues: words that say whether a finding is there, and words that end what such a word reaches."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from lexicon.schema.base import Entry, Forms, Id, Ids
+
+CueStatus = Literal[
+    "present", "absent", "uncertain", "not_assessed", "history", "family", "hypothetical", "none", "break"
+]
+
+class Cue(Entry):
+    """One kind of cue. The head of ``cues.yaml`` explains each key."""
+
+    id: Id
+    status: CueStatus
+    side: Literal["after", "before", "either"] = "after"
+    reach: Literal["item", "list", "clause"] = "list"
+    forms: Forms
+
+
+class CueSet(Entry):
+    """A named set of single words: ``{seen}`` in a form stands for any one word of the set "seen"."""
+
+    id: Id
+    words: Forms
+
+
+class CuesFile(Entry):
+    """All cues, and the small words that lists and clauses are made of."""
+
+    sets: tuple[CueSet, ...] = ()
+    cues: tuple[Cue, ...] = ()
+    #: Words dropped before anything is read: "uh", "um".
+    fillers: Forms = ()
+    #: Words that join the items of a list: "or", "and", ",".
+    joins: Forms = ()
+    #: Words that may stand between a finding and a cue after it: "is", "was".
+    links: Forms = ()
+    #: Words that tell of whom a cue speaks: "patient", "she": "she denied pain", not "pain denied".
+    subjects: Forms = ()
+    #: Words that begin a new statement when text has no marks: "there", "patient".
+    openers: Forms = ()
+    #: Words after which a statement is never over: "of", "the", "with".
+    unfinished: Forms = ()
+    remove: Ids = ()
