@@ -1,7 +1,9 @@
 """One typed model for each kind of lexicon file."""
 
 from lexicon.schema.base import Entry
+from lexicon.schema.cues import Cue, CuesFile
 from lexicon.schema.words import DirectionsFile, SpellingFile
+from lexicon.schema.measures import MeasuresFile, NumbersFile, ScalesFile
 from lexicon.schema.findings import Concept, FindingsFile, Region, RegionsFile, Site, Source, SourcesFile
 
 #: File name (or folder) in ``data/`` -> its model. A folder holds one file a station.
@@ -9,8 +11,12 @@ FILES: dict[str, type[Entry]] = {
     "sources.yaml": SourcesFile,
     "regions.yaml": RegionsFile,
     "findings": FindingsFile,
+    "numbers.yaml": NumbersFile,
+    "measures.yaml": MeasuresFile,
+    "scales.yaml": ScalesFile,
+    "cues.yaml": CuesFile,
     "spelling.yaml": SpellingFile,
     "directions.yaml": DirectionsFile,
 }
 
-__all__ = ["FILES", "Concept", "Entry", "FindingsFile", "Region", "RegionsFile", "Site", "Source", "SourcesFile"]
+__all__ = ["FILES", "Concept", "Cue", "CuesFile", "Entry", "FindingsFile", "Region", "RegionsFile", "Site", "Source", "SourcesFile"]

@@ -36,7 +36,7 @@ def assert_status(
     book = cue_book(lexicon)
     reading = book.read(tokens.words)
     placed = [(reading.place[start], max(reading.place[end], reading.place[start] + 1)) for start, end in spans]
-    cues = book.find(reading.words, (start for start, _ in placed))
+    cues = book.find(reading.words, (edge for span in placed for edge in span))
     sweep = _Sweep(book, reading.words, sorted({reading.place[b.at] for b in boundaries}))
     sweep.run(cues, placed)
     return tuple(_with_text(tokens, reading.at, sweep.given.get(i)) for i in range(len(placed)))

@@ -86,13 +86,13 @@ class CueBook:
         place.append(len(at))
         return Reading(tuple(words[i] for i in at), at, tuple(place))
 
-    def find(self, words: Sequence[str], starts: Iterable[int] = ()) -> list[CueMatch]:
+    def find(self, words: Sequence[str], edges: Iterable[int] = ()) -> list[CueMatch]:
         """Cues from left to right, longest form first, without overlap.
 
-        A cue never reaches into a span: ``starts`` are the places where spans start ("no changes
-        in vision" is not the phrase "no changes" when "changes in vision" is the finding).
+        A cue never runs over an edge of a span: ``edges`` are the places where spans start and end
+        ("no changes in vision" is not the phrase "no changes" when "changes in vision" is the finding).
         """
-        fences = sorted(starts)
+        fences = sorted(edges)
         found: list[CueMatch] = []
         root, sets = self._root, self._sets
         at, last, fence = 0, len(words), 0
