@@ -1,9 +1,11 @@
 """One typed model for each kind of lexicon file."""
 
+from lexicon.schema.audit import CautionsFile, ChecklistFile, ContradictionsFile, DetailsFile, OrderFile, SidesFile, TimingFile
 from lexicon.schema.base import Entry
 from lexicon.schema.cues import Cue, CuesFile
 from lexicon.schema.words import DirectionsFile, SpellingFile
 from lexicon.schema.measures import MeasuresFile, NumbersFile, ScalesFile
+from lexicon.schema.scores import RangesFile, ScoresFile
 from lexicon.schema.findings import Concept, FindingsFile, Region, RegionsFile, Site, Source, SourcesFile
 
 #: File name (or folder) in ``data/`` -> its model. A folder holds one file a station.
@@ -17,6 +19,15 @@ FILES: dict[str, type[Entry]] = {
     "cues.yaml": CuesFile,
     "spelling.yaml": SpellingFile,
     "directions.yaml": DirectionsFile,
+    "checklist": ChecklistFile,
+    "order.yaml": OrderFile,
+    "timing.yaml": TimingFile,
+    "sides.yaml": SidesFile,
+    "details.yaml": DetailsFile,
+    "contradictions.yaml": ContradictionsFile,
+    "cautions.yaml": CautionsFile,
+    "ranges.yaml": RangesFile,
+    "scores.yaml": ScoresFile,
 }
 
 __all__ = ["FILES", "Concept", "Cue", "CuesFile", "Entry", "FindingsFile", "Region", "RegionsFile", "Site", "Source", "SourcesFile"]

@@ -1,0 +1,202 @@
+"""Finds entries of a record by matchers, each in time linear in the candidates.
+
+Rules (audit) and scores ask through this one view: which entries stand (superseded ones do not),
+in the order in which they were said, by concept, by site with all its parts, and by number.
+"""
+
+from __future__ import annotations
+
+import re
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+from lexicon import Lexicon
+from lexicon.schema.matching import Match
+from parser.record import Entry, Measure, Record
+from parser.scores.units import convert, years
+
+#: Statuses that say something about the person now.
+CURRENT = ("present", "absent", "normal", "not_assessed", "uncertain")
+#: Statuses that say a thing is so, or not so, now.
+STATED = ("present", "absent", "normal")
+
+_NUMBER = re.compile(r"([<>≤≥])?\s*(\d+(?:\.\d+)?)")
+_WORD = re.compile(r"[\w']+")
+_BEFORE, _AFTER = 6, 10
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """A standing entry and its station; ``place`` orders entries as they were said."""
+
+    entry: Entry
+    region: str
+    place: tuple[int, int]
+
+    @property
+    def start(self) -> float | None:
+        return self.entry.evidence.start
+
+    @property
+    def end(self) -> float | None:
+        return self.entry.evidence.end
+
+
+class Lookup:
+    """The standing entries of one record. Built once for a run; answers are cached where it pays."""
+
+    def __init__(self, entries: Iterable[tuple[str, Entry]], lexicon: Lexicon, record: Record | None = None) -> None:
+        self.lexicon = lexicon
+        self.record = record
+        gone = _superseded(record)
+        standing = [(r, e) for r, e in entries if e.superseded_by is None and e.id not in gone]
+        self.found = tuple(
+            sorted((Found(e, r, (e.evidence.words[0], n)) for n, (r, e) in enumerate(standing)), key=lambda f: f.place)
+        )
+        self.by_concept: dict[str, list[Found]] = defaultdict(list)
+        self.by_site: dict[str, list[Found]] = defaultdict(list)
+        self.by_region: dict[str, list[Found]] = defaultdict(list)
+        for found in self.found:
+            self.by_concept[found.entry.concept].append(found)
+            self.by_region[found.region].append(found)
+            for site in self.ancestors(found.entry.site):
+                self.by_site[site].append(found)
+        self._nearby: dict[str, tuple[str, ...]] = {}
+
+    @classmethod
+    def of(cls, record: Record, lexicon: Lexicon) -> "Lookup":
+        entries = ((region.region, entry) for region in record.regions for entry in region.entries)
+        return cls(entries, lexicon, record)
+
+    @cached_property
+    def measures(self) -> Mapping[str, Measure]:
+        """Entry id -> its measure in plain numbers."""
+        return {m.entry: m for ms in (self.record.measures if self.record else {}).values() for m in ms}
+
+    @cached_property
+    def timed(self) -> bool:
+        return any(found.start is not None for found in self.found)
+
+    def ancestors(self, site: str | None) -> tuple[str, ...]:
+        """The site and all it is part of, nearest first."""
+        chain: list[str] = []
+        while site is not None and site not in chain:
+            chain.append(site)
+            known = self.lexicon.sites.get(site)
+            site = known.part_of if known else None
+        return tuple(chain)
+
+    def age_years(self, default: float | None = None) -> float | None:
+        """The age that was said, in years, else ``default``."""
+        for found in reversed(self.by_concept.get("age", [])):
+            value = found.entry.value
+            if value and value.number is not None:
+                said = years(value.number, value.unit)
+                if said is not None:
+                    return said
+        return default
+
+    def find(self, matches: Sequence[Match], statuses: Sequence[str] = STATED) -> tuple[Found, ...]:
+        """Every standing entry that fits any matcher, as said; ``statuses`` where a matcher names none."""
+        hits: dict[tuple[int, int], Found] = {}
+        for match in matches:
+            for found in self._candidates(match):
+                if found.place not in hits and self.fits(found, match, statuses):
+                    hits[found.place] = found
+        return tuple(hits[place] for place in sorted(hits))
+
+    def first(self, matches: Sequence[Match], statuses: Sequence[str] = STATED) -> Found | None:
+        hits = self.find(matches, statuses)
+        return hits[0] if hits else None
+
+    def _candidates(self, match: Match) -> Iterable[Found]:
+        if match.concepts:
+            return [found for concept in match.concepts for found in self.by_concept.get(concept, ())]
+        if match.sites:
+            return [found for site in match.sites for found in self.by_site.get(site, ())]
+        return [found for region in match.regions for found in self.by_region.get(region, ())]
+
+    def fits(self, found: Found, match: Match, statuses: Sequence[str] = STATED) -> bool:
+        """Whether the entry fits every key of the matcher."""
+        entry = found.entry
+        if entry.status not in (match.statuses or statuses):
+            return False
+        if match.regions and found.region not in match.regions:
+            return False
+        if match.side and entry.side != match.side:
+            return False
+        if match.valued is not None and match.valued != (entry.value is not None):
+            return False
+        return self._place_fits(entry, match) and self._words_fit(found, match) and self._number_fits(found, match)
+
+    def _place_fits(self, entry: Entry, match: Match) -> bool:
+        if not (match.sites or match.not_sites):
+            return True
+        chain = self.ancestors(entry.site)
+        if match.not_sites and any(site in chain for site in match.not_sites):
+            return False
+        return not match.sites or any(site in chain for site in match.sites)
+
+    def _words_fit(self, found: Found, match: Match) -> bool:
+        if match.qualifiers and not any(q in said for q in match.qualifiers for said in found.entry.qualifiers):
+            return False
+        if match.words and not self.said_near(found, match.words):
+            return False
+        return not (match.without_words and self.said_near(found, match.without_words))
+
+    def _number_fits(self, found: Found, match: Match) -> bool:
+        if not match.numeric:
+            return True
+        number = self.number(found, match.part, match.unit)
+        return number is not None and match.holds(number)
+
+    def number(self, found: Found, part: str | None = None, unit: str | None = None) -> float | None:
+        """The number of an entry in ``unit``, or a part of its pair; None when it has none."""
+        entry = found.entry
+        measure = self.measures.get(entry.id)
+        if part is not None:
+            if measure is not None:
+                return measure.systolic if part == "systolic" else measure.diastolic
+            return _part_of(entry, part)
+        if entry.value is None:
+            return None
+        number = entry.value.number if entry.value.number is not None else _first_number(entry.value.text)
+        return None if number is None else convert(number, entry.value.unit, unit)
+
+    def said_near(self, found: Found, phrases: Iterable[str]) -> bool:
+        """Whether any phrase stands among the words of the entry and the few around them."""
+        text = " " + " ".join(self.nearby(found)) + " "
+        return any(f" {phrase} " in text for phrase in phrases)
+
+    def nearby(self, found: Found) -> tuple[str, ...]:
+        """Words of the entry with those just before and after, in lower case."""
+        entry = found.entry
+        if entry.id not in self._nearby:
+            words = self.record.words if self.record else ()
+            first, last = entry.evidence.words
+            around = words[max(0, first - _BEFORE) : last + 1 + _AFTER]
+            text = " ".join(word.text for word in around) if around else entry.evidence.text
+            self._nearby[entry.id] = tuple(_WORD.findall(" ".join((text, *entry.qualifiers)).lower().replace("-", " ")))
+        return self._nearby[entry.id]
+
+
+def _superseded(record: Record | None) -> frozenset[str]:
+    amendments = record.amendments if record else ()
+    return frozenset(a.supersedes for a in amendments if a.entry is not None or a.kind != "confirmation")
+
+
+def _first_number(text: str) -> float | None:
+    match = _NUMBER.search(text)
+    if match is None:
+        return None
+    number = float(match.group(2))
+    nudge = {"<": -1e-3, ">": 1e-3}.get(match.group(1) or "", 0.0)
+    return number + nudge
+
+
+def _part_of(entry: Entry, part: str) -> float | None:
+    pieces = entry.value.text.split("/") if entry.value else []
+    piece = pieces[0 if part == "systolic" else 1] if len(pieces) == 2 else ""
+    return _first_number(piece)
