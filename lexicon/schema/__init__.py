@@ -3,10 +3,19 @@
 from lexicon.schema.audit import CautionsFile, ChecklistFile, ContradictionsFile, DetailsFile, OrderFile, SidesFile, TimingFile
 from lexicon.schema.base import Entry
 from lexicon.schema.cues import Cue, CuesFile
-from lexicon.schema.words import DirectionsFile, SpellingFile
 from lexicon.schema.measures import MeasuresFile, NumbersFile, ScalesFile
 from lexicon.schema.scores import RangesFile, ScoresFile
 from lexicon.schema.findings import Concept, FindingsFile, Region, RegionsFile, Site, Source, SourcesFile
+from lexicon.schema.words import (
+    AsideCue,
+    Comparison,
+    CorrectionCue,
+    Direction,
+    DirectionsFile,
+    LateralityFile,
+    SideForm,
+    SpellingFile,
+)
 
 #: File name (or folder) in ``data/`` -> its model. A folder holds one file a station.
 FILES: dict[str, type[Entry]] = {
@@ -19,6 +28,7 @@ FILES: dict[str, type[Entry]] = {
     "cues.yaml": CuesFile,
     "spelling.yaml": SpellingFile,
     "directions.yaml": DirectionsFile,
+    "laterality.yaml": LateralityFile,
     "checklist": ChecklistFile,
     "order.yaml": OrderFile,
     "timing.yaml": TimingFile,
@@ -30,4 +40,24 @@ FILES: dict[str, type[Entry]] = {
     "scores.yaml": ScoresFile,
 }
 
-__all__ = ["FILES", "Concept", "Cue", "CuesFile", "Entry", "FindingsFile", "Region", "RegionsFile", "Site", "Source", "SourcesFile"]
+__all__ = [
+    "FILES",
+    "AsideCue",
+    "Comparison",
+    "Concept",
+    "CorrectionCue",
+    "Cue",
+    "CuesFile",
+    "Direction",
+    "DirectionsFile",
+    "Entry",
+    "FindingsFile",
+    "LateralityFile",
+    "Region",
+    "RegionsFile",
+    "SideForm",
+    "Site",
+    "Source",
+    "SourcesFile",
+    "SpellingFile",
+]

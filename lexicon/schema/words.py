@@ -61,3 +61,25 @@ class DirectionsFile(Entry):
     announce: Forms = ()
     source: Strings = ("C",)
     remove: Ids = ()
+
+
+class SideForm(Entry):
+    """Words for a side; "none" for words that only look like one."""
+
+    id: Id
+    side: Literal["left", "right", "both", "midline", "none"]
+    forms: Forms
+
+
+class Comparison(Entry):
+    """Words that compare the sides; both are meant, and which is stronger is kept."""
+
+    id: Id
+    forms: Forms
+    stronger: Literal["left", "right"]
+
+
+class LateralityFile(Entry):
+    sides: tuple[SideForm, ...] = ()
+    comparisons: tuple[Comparison, ...] = ()
+    remove: Ids = ()

@@ -58,14 +58,18 @@ def features(words: Sequence[str], i: int, shape: ListShape, classes: Mapping[st
     later = words[i + 1] if i + 1 < len(words) else EDGE
     latest = words[i + 2] if i + 2 < len(words) else EDGE
     key = shape.key()
-    class_before, class_after = classes.get(before, "?"), classes.get(after, "?")
-    class_later = classes.get(later, "?")
+    class_before, class_after, class_later = _class(before, classes), _class(after, classes), _class(later, classes)
     return (
         f"a{second}", f"b{before}", f"c{after}", f"d{later}", f"e{latest}",
         f"f{before} {after}", f"g{after} {later}", f"h{second} {before}",
-        f"i{before[-3:]}", f"j{after[-3:]}", f"k{class_before}{class_after}{class_later}", f"l{key}{class_after}",
+        f"i{before[-3:]}", f"j{after[-3:]}", f"k{class_before}{class_after}{class_later}", f"r{class_before}{after}", f"s{before} {class_after}",
+        f"t{_class(second, classes)}{class_before}{class_after}{class_later}", f"l{key}{class_after}",
         f"m{key}{class_before}", f"n{key}", f"o{min(shape.since_begin, 8)}", f"p{key}{after}", f"q{key}{later}",
     )
+
+
+def _class(word: str, classes: Mapping[str, str]) -> str:
+    return classes.get(word) or ("#" if word[0].isdigit() else "?")
 
 
 def probabilities(words: Sequence[str], weights: BreakWeights, threshold: float) -> list[float]:

@@ -1,0 +1,319 @@
+"""Findings: every concept that was said, with the place it was said of and its station.
+
+A place stands before ("sclera white"), inside a compound ("ankle edema") or after a preposition
+("crackles in the left base"); several places said together share what follows or precedes. Which
+station a finding belongs to follows from its place, else from the concept, else from what the
+dictation has made current.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+
+from lexicon import ANY, Lexicon
+from lexicon.schema import Concept
+from parser.components.layer import register
+from parser.layers import Aside, Boundary, Finding, Mention, Number, SiteUse, Station
+from parser.statements import Situation
+from parser.tokens import Tokens
+
+_PREPOSITIONS = frozenset("in of to over at on along around near across from under beneath above below within involving throughout per".split())
+_PLACED = frozenset("noted present seen heard felt found located localized best auscultated palpated visible is are was".split())
+_SMALL = frozenset("the a an both left right bilateral bilaterally his her their its all upper lower my some any medial lateral".split())
+_JOIN = frozenset("and or nor , / & plus as well versus".split())
+_COPULA = frozenset("is are was were appear appears looks look remains with without no not very slightly mildly both feel feels and also noted to be the".split())
+_NORMAL = "normal"
+
+#: The station taken when nothing that was said names one.
+FALLBACK = "general_survey"
+
+
+@dataclass(frozen=True, slots=True)
+class _Group:
+    """Sites said together: "radial and brachial"."""
+
+    start: int
+    end: int
+    sites: tuple[SiteUse, ...]
+    after_preposition: bool
+
+
+@dataclass(slots=True)
+class _State:
+    """What the sweep has made current. Lives only inside one call."""
+
+    region: str | None
+    site: SiteUse | None
+    stations: Iterator[Station]
+    following: Station | None = None
+    found: list[Finding] = field(default_factory=list)
+
+    def reach(self, at: int) -> None:
+        """Make current what was announced up to token ``at``."""
+        while self.following is not None and self.following.at <= at:
+            if self.following.region != self.region:
+                self.region, self.site = self.following.region, None
+            self.following = next(self.stations, None)
+
+
+def find_findings(tokens: Tokens, terms: tuple[Mention, ...], numbers: tuple[Number, ...], asides: tuple[Aside, ...],
+                  stations: tuple[Station, ...], boundaries: tuple[Boundary, ...], situation: Situation,
+                  lexicon: Lexicon) -> tuple[Finding, ...]:
+    """Findings in the order they were said. Concepts inside asides are none."""
+    state = _State(situation.region, SiteUse(situation.site, 0, 0) if situation.site else None, iter(stations))
+    state.following = next(state.stations, None)
+    numbered = {token for number in numbers for token in range(number.start, number.end)}
+    for clause, (first, last) in enumerate(_clauses(terms, asides, boundaries)):
+        if first < last:
+            _read_clause(tokens, terms, (first, last), clause, numbered, state, lexicon)
+    return tuple(state.found)
+
+
+def _clauses(terms: tuple[Mention, ...], asides: tuple[Aside, ...], boundaries: tuple[Boundary, ...]) -> list[tuple[int, int]]:
+    """Index ranges of mentions between boundaries; mentions inside asides end a range and are left out."""
+    cuts = sorted({*(b.at for b in boundaries), *(a.start for a in asides), *(a.end for a in asides)})
+    hidden = [(a.start, a.end) for a in asides]
+    ranges: list[tuple[int, int]] = []
+    first = cut = shade = 0
+    for i, mention in enumerate(terms):
+        while cut < len(cuts) and cuts[cut] <= mention.start:
+            ranges.append((first, i))
+            first, cut = i, cut + 1
+        while shade < len(hidden) and hidden[shade][1] <= mention.start:
+            shade += 1
+        if shade < len(hidden) and hidden[shade][0] <= mention.start:
+            ranges.append((first, i))
+            first = i + 1
+    ranges.append((first, len(terms)))
+    return ranges
+
+
+def _read_clause(tokens: Tokens, terms: tuple[Mention, ...], span: tuple[int, int], clause: int,
+                 numbered: set[int], state: _State, lexicon: Lexicon) -> None:
+    words = tokens.words
+    concepts = [(i, c) for i in range(*span) if (c := _concept(terms[i], numbered, state.region, lexicon)) is not None]
+    groups = _site_groups(words, terms, span, {i for i, _ in concepts}, lexicon)
+    posts = _posts(words, terms, [i for i, _ in concepts], groups)
+    normals = _normal_targets(words, terms, concepts)
+    used_normals = {place for place in normals.values()}
+    g = 0
+    pre: _Group | None = None
+    for (index, term), post in zip(concepts, posts, strict=True):
+        mention = terms[index]
+        while g < len(groups) and groups[g].start < mention.start:
+            pre = groups[g] if not groups[g].after_preposition or pre is None else pre
+            _enter(groups[g], state, lexicon)
+            g += 1
+        state.reach(mention.start)
+        if (mention.start, mention.end) in used_normals:
+            continue
+        _file(words, mention, index, term, clause, pre, post, normals.get(index), state, lexicon)
+    for group in groups[g:]:
+        _enter(group, state, lexicon)
+    if span[1] > span[0]:
+        state.reach(terms[span[1] - 1].start)
+
+
+def _concept(mention: Mention, numbered: set[int], region: str | None, lexicon: Lexicon) -> tuple[str, str, bool] | None:
+    """(kind, id, absent form) of the mention when it stands for a concept or scale, the best fitting one."""
+    options = [term for term in mention.terms if term.kind in ("concept", "scale")]
+    if not options:
+        return None
+    if any(term.kind == "measure" for term in mention.terms) and any(mention.end <= t < mention.end + 5 for t in numbered):
+        return None
+    if len(options) > 1:
+        options.sort(key=lambda term: -_fit(term.id, region, lexicon))
+    best = options[0]
+    return best.kind, best.id, best.absent
+
+
+def _fit(concept: str, region: str | None, lexicon: Lexicon) -> int:
+    if concept not in lexicon.concepts:
+        return 0
+    home = lexicon.home[concept]
+    also = lexicon.concepts[concept].also
+    return 3 if home == region else 2 if region in also else 1 if ANY in (home, *also) else 0
+
+
+def _site_groups(words: Sequence[str], terms: tuple[Mention, ...], span: tuple[int, int], taken: set[int],
+                 lexicon: Lexicon) -> list[_Group]:
+    groups: list[_Group] = []
+    open_sites: list[SiteUse] = []
+    for i in range(*span):
+        mention = terms[i]
+        site = next((term.id for term in mention.terms if term.kind == "site"), None)
+        if site is None or i in taken:
+            continue
+        use = SiteUse(site, mention.start, mention.end)
+        if open_sites and all(w in _JOIN or w in _SMALL for w in words[open_sites[-1].end : mention.start]):
+            open_sites.append(use)
+            continue
+        if open_sites:
+            groups.append(_group(words, open_sites))
+        open_sites = [use]
+    if open_sites:
+        groups.append(_group(words, open_sites))
+    return groups
+
+
+def _group(words: Sequence[str], sites: list[SiteUse]) -> _Group:
+    at = sites[0].start
+    while at > 0 and words[at - 1] in _SMALL:
+        at -= 1
+    return _Group(sites[0].start, sites[-1].end, tuple(sites), at > 0 and words[at - 1] in _PREPOSITIONS)
+
+
+def _posts(words: Sequence[str], terms: tuple[Mention, ...], concepts: list[int], groups: list[_Group]) -> list[tuple[_Group | None, bool]]:
+    """For each concept the sites that follow it after a preposition, and whether it stands next to them.
+
+    The earlier members of a list share the place of the last ("redness, swelling or drainage at the site").
+    """
+    posts: list[tuple[_Group | None, bool]] = [(None, False)] * len(concepts)
+    g = len(groups)
+    for k in range(len(concepts) - 1, -1, -1):
+        mention = terms[concepts[k]]
+        while g > 0 and groups[g - 1].start >= mention.end:
+            g -= 1
+        direct = groups[g] if g < len(groups) and _leads_to(words, mention.end, groups[g].start) else None
+        if direct is not None:
+            posts[k] = (direct, True)
+        elif k + 1 < len(concepts) and posts[k + 1][0] is not None:
+            following = terms[concepts[k + 1]].start
+            between = g < len(groups) and groups[g].start < following
+            if not between and all(w in _JOIN or w in _SMALL or w == "no" for w in words[mention.end : following]):
+                posts[k] = (posts[k + 1][0], False)
+    return posts
+
+
+def _leads_to(words: Sequence[str], end: int, start: int) -> bool:
+    """Whether the words between a concept and a place say "in the", "noted over the" and the like."""
+    if start - end > 6 or start <= end:
+        return False
+    gap = words[end:start]
+    return any(w in _PREPOSITIONS for w in gap) and all(w in _PREPOSITIONS or w in _SMALL or w in _PLACED for w in gap)
+
+
+def _normal_targets(words: Sequence[str], terms: tuple[Mention, ...], concepts: list[tuple[int, tuple[str, str, bool]]]) -> dict[int, tuple[int, int]]:
+    """Concept mention -> the normal word that belongs to it ("normal color, temperature and turgor")."""
+    targets: dict[int, tuple[int, int]] = {}
+    for k, (index, term) in enumerate(concepts):
+        if term[1] != _NORMAL:
+            continue
+        mention = terms[index]
+        place = (mention.start, mention.end)
+        end = mention.end
+        for following, following_term in concepts[k + 1 :]:
+            gap = words[end : terms[following].start]
+            if following_term[1] == _NORMAL or len(gap) > 2 or not all(w in _JOIN or w in _SMALL for w in gap):
+                break
+            targets[following] = place
+            end = terms[following].end
+        if end == mention.end and k and concepts[k - 1][0] not in targets:
+            before = terms[concepts[k - 1][0]]
+            gap = words[before.end : mention.start]
+            if len(gap) <= 3 and all(w in _COPULA for w in gap):
+                targets[concepts[k - 1][0]] = place
+    return targets
+
+
+def _file(words: Sequence[str], mention: Mention, index: int, term: tuple[str, str, bool], clause: int,
+          pre: _Group | None, post: tuple[_Group | None, bool], normal: tuple[int, int] | None,
+          state: _State, lexicon: Lexicon) -> None:
+    kind, name, absent = term
+    concept = lexicon.concepts.get(name)
+    sites = _sites(words, mention, concept, pre, post, state, lexicon)
+    region = _region(name, concept, sites, state, lexicon)
+    if kind == "concept" and concept is not None:
+        kind = concept.kind
+    if kind in ("finding", "scale") and region in lexicon.regions and ANY not in (lexicon.home.get(name, ANY),):
+        _move(region, state)
+    state.found.append(Finding(index, mention.start, mention.end, kind, name, region, sites, absent, normal, clause))
+
+
+def _sites(words: Sequence[str], mention: Mention, concept: Concept | None, pre: _Group | None,
+           post: tuple[_Group | None, bool], state: _State, lexicon: Lexicon) -> tuple[SiteUse, ...]:
+    if concept is None:
+        return ()
+    group, direct = post
+    adjacent = pre is not None and all(w in _COPULA or w in _SMALL for w in words[pre.end : mention.start])
+    generic = lexicon.home[concept.id] == ANY
+    options: list[_Group | None] = []
+    if pre is not None and pre.end == mention.start:
+        options.append(pre)
+    if direct:
+        options.append(group)
+    if pre is not None and (adjacent or generic or concept.sites):
+        options.append(pre)
+    options.append(group)
+    for option in options:
+        sites = tuple(site for site in option.sites if _suits(concept, site.id, lexicon)) if option else ()
+        if sites:
+            return sites
+    if concept.site:
+        return (SiteUse(concept.site, mention.start, mention.start),)
+    carried = state.site
+    if carried is not None and generic and _suits(concept, carried.id, lexicon) and _carries(carried.id, concept, lexicon):
+        return (SiteUse(carried.id, mention.start, mention.start),)
+    return ()
+
+
+def _carries(site: str, concept: Concept, lexicon: Lexicon) -> bool:
+    """A narrow place is not carried on to an abnormal word: "uvula midline ... no lesions" means the mouth."""
+    return concept.nature != "abnormal" or lexicon.sites[site].part_of is None
+
+
+def _suits(concept: Concept, site: str, lexicon: Lexicon) -> bool:
+    if not concept.sites:
+        return True
+    here: str | None = site
+    while here is not None:
+        if here in concept.sites:
+            return True
+        here = lexicon.sites[here].part_of
+    return False
+
+
+def _region(name: str, concept: Concept | None, sites: tuple[SiteUse, ...], state: _State, lexicon: Lexicon) -> str:
+    current = state.region
+    if concept is None:
+        home = getattr(_scale(name, lexicon), "region", None)
+        return home if home in lexicon.regions else current or FALLBACK
+    home, also = lexicon.home[name], concept.also
+    for site in sites:
+        place = _region_of_site(site.id, current, lexicon)
+        if place is not None and (ANY in (home, *also) or place == home or place in also):
+            return place
+    if home == ANY or (ANY in also and current is not None):
+        return current or (home if home != ANY else FALLBACK)
+    return current if current in also else home
+
+
+def _scale(name: str, lexicon: Lexicon) -> object | None:
+    return next((s for s in getattr(lexicon.files.get("scales"), "scales", ()) if s.id == name), None)
+
+
+def _region_of_site(site: str, current: str | None, lexicon: Lexicon) -> str | None:
+    home, also = lexicon.home[site], lexicon.sites[site].also
+    if current is not None and (current == home or current in also or ANY in (home, *also)):
+        return current
+    return home if home != ANY else None
+
+
+def _enter(group: _Group, state: _State, lexicon: Lexicon) -> None:
+    """A place that was named makes its station current, unless it stands after a preposition in another's."""
+    state.reach(group.start)
+    site = group.sites[-1]
+    entry = lexicon.sites[site.id]
+    region = _region_of_site(site.id, state.region, lexicon)
+    if region in lexicon.regions and entry.opens and not group.after_preposition:
+        _move(region, state)
+    state.site = site
+
+
+def _move(region: str | None, state: _State) -> None:
+    if region != state.region:
+        state.region, state.site = region, None
+
+
+register("findings", find_findings, ("terms", "numbers", "asides", "stations", "boundaries"), situation=True)

@@ -1,0 +1,306 @@
+"""Numbers: every number expression in an utterance with all its plausible readings.
+
+"ninety eight six" may be 98.6, 986 or two numbers: the slot that takes it decides, not this component.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from lexicon import Lexicon
+from parser.components.layer import register
+from parser.expressions import Expressions, Operand, one_number, parts_of
+from parser.layers import Number, Reading
+from parser.numerals import Grammar, Run, amounts, clock, grammar, number_text
+from parser.tokens import Tokens
+
+_FIGURES = frozenset("0123456789.")
+_SYMBOL = {"less": "<", "at_most": "<=", "more": ">", "at_least": ">="}
+_ENDINGS = frozenset(("st", "nd", "rd", "th"))
+_PARTS_OF_GCS = (("e", "eye", "eyes"), ("v", "verbal", "voice"), ("m", "motor", "movement"))
+
+
+def find_numbers(tokens: Tokens, lexicon: Lexicon) -> tuple[Number, ...]:
+    """Number expressions in order, without overlap, each with its readings (the likeliest first)."""
+    tables = grammar(lexicon)
+    anchors = tables.anchors
+    places = [i for i, word in enumerate(tokens.words) if word in anchors or word[0] in _FIGURES]
+    if not places:
+        return ()
+    finder = _Finder(tokens, tables)
+    for place in places:
+        if place >= finder.floor:
+            finder.read(place)
+    return tuple(finder.found)
+
+
+def separate(tokens: Tokens, number: Number, lexicon: Lexicon) -> tuple[Number, ...]:
+    """The numbers of one whose reading is a list: "ninety eight two liters" -> 98, 2 L."""
+    finder = _Finder(tokens, grammar(lexicon))
+    run = finder.run(number.start)
+    if run is None:
+        return (number,)
+    if run.weak_point:
+        before = Run(run.start, run.end - 2, run.groups)
+        last = Number(run.end - 1, number.end, (_plain(run.digits, number.readings[0].unit),))
+        return (*parts_of(before, run.end - 2, None), last)
+    return tuple(parts_of(run, number.end, number.readings[0].unit))
+
+
+def _plain(text: str, unit: str | None) -> Reading:
+    return Reading("decimal" if "." in text else "integer", text, (float(text),), unit)
+
+
+class _Finder(Expressions):
+    def __init__(self, tokens: Tokens, tables: Grammar) -> None:
+        super().__init__(tokens, tables)
+        self.found: list[Number] = []
+
+    def read(self, place: int) -> None:
+        """Read the expression whose first number word stands at ``place``; moves the floor behind it."""
+        if (end := self._name(place)) is not None:
+            self.floor = end
+            return
+        for special in (self._sounds, self._trace, self._gcs, self._decade, self._ordinal, self._part_of_hour):
+            if (number := special(place)) is not None:
+                self._add(number)
+                return
+        if self.word(place) in ("plus", "times") or self._letter_and_figure(place) or self._pronoun(place):
+            return
+        run = self.run(place)
+        if run is not None:
+            self._expression(run)
+
+    def _add(self, number: Number) -> None:
+        self.found.append(number)
+        self.floor = number.end
+
+    def _name(self, place: int) -> int | None:
+        """The end of a name with a number in it ("o two", "s one") that covers ``place``."""
+        for start in range(max(self.floor, place - 4), place + 1):
+            found = self.tables.names.at(self.words, start)
+            if found is not None and found[0] > place:
+                return found[0]
+        return None
+
+    def _letter_and_figure(self, place: int) -> bool:
+        """ "c5": a figure grown to a letter that is no abbreviation of a measure."""
+        before = self.word(place - 1)
+        return len(before) == 1 and before.isalpha() and self.attached(place) and before in "bcdghlnsz"
+
+    def _pronoun(self, place: int) -> bool:
+        if self.word(place) != "one" or self.role(place + 1)[0]:
+            return False
+        before, after = self.word(place - 1), self.word(place + 1)
+        if self.sign("out_of", place + 1) and self.role(self.sign("out_of", place + 1) or 0)[0]:
+            return False
+        return before in self.tables.pronoun_before or after in self.tables.pronoun_after
+
+    # -- expressions that do not begin with an amount ---------------------------------------------
+
+    def _sounds(self, place: int) -> Number | None:
+        """Words that sound like numbers, where only a number makes sense: "to plus", "times for"."""
+        word, before, after = self.word(place), place - 1, self.word(place + 1)
+        if word == "plus" and before >= self.floor and self.word(before) in self.tables.sounds and not self.role(place + 1)[0]:
+            value = self.tables.sounds[self.word(before)]
+            return Number(before, place + 1, (Reading("grade", f"{number_text(value)}+", (value,)),))
+        if word == "times" and after in ("for", "too", "to") and not self.role(place - 1)[0]:
+            value = self.tables.sounds[after]
+            follows = self.word(place + 2)
+            if not follows or follows in (".", ",", ";", "and", "with"):
+                return Number(place, place + 2, (Reading("times", f"x{number_text(value)}", (value,)),))
+        start = self.sign_before("out_of", place)
+        if start is not None and self.word(start) == "out" and start > self.floor and self.word(start - 1) in self.tables.sounds:
+            right = self.first_operand(place)
+            if right is not None:
+                value = self.tables.sounds[self.word(start - 1)]
+                text = f"{number_text(value)}/{right.text}"
+                return Number(start - 1, right.end, (Reading("score", text, (value, right.value)),))
+        return None
+
+    def _trace(self, place: int) -> Number | None:
+        if self.word(place) != "trace":
+            return None
+        end = place + 1
+        if self.word(end) == "to" and (right := self.first_operand(end + 1)) is not None:
+            plus = self.sign("plus", right.end)
+            if plus is not None:
+                return Number(place, plus, (Reading("grade", f"trace-{right.text}+", (right.value,)),))
+        return Number(place, end, (Reading("grade", "trace", ()),))
+
+    def _gcs(self, place: int) -> Number | None:
+        """ "E4 V5 M6", "e four v five m six", "eyes four verbal five motor six"; V may be T."""
+        if self.word(place - 1) not in _PARTS_OF_GCS[0] or place - 1 < self.floor:
+            return None
+        at, texts = place - 1, []
+        for names in _PARTS_OF_GCS:
+            at += self.word(at) in (",", "and")
+            if self.word(at) not in names:
+                return None
+            at += 1
+            figure = self.group(at)
+            if figure is not None and figure.value <= 6:
+                texts.append(number_text(figure.value))
+                at = figure.end
+            elif self.word(at) in ("t", "nt"):
+                texts.append("T" if self.word(at) == "t" else "NT")
+                at += 1
+            else:
+                return None
+        numbers = tuple(float(text) for text in texts if text.isdigit())
+        text = "".join(letter + text for letter, text in zip("EVM", texts, strict=True))
+        return Number(place - 1, at, (Reading("gcs", text, numbers),))
+
+    def _decade(self, place: int) -> Number | None:
+        """ "in the eighties", "one twenties", "80s"."""
+        word = self.word(place)
+        hundreds = self.role(place)
+        at = place + 1 if hundreds[0] == "unit" and self.word(place + 1).endswith("ties") else place
+        word = self.word(at)
+        if word.endswith("ties") and (ten := self.tables.role.get(word[:-3] + "y")) is not None and ten[0] == "ten":
+            value = ten[1] + (hundreds[1] * 100 if at > place else 0)
+            return Number(place, at + 1, (Reading("decade", f"{number_text(value)}s", (value,)),))
+        if not word.isdigit() or int(word) % 10 or int(word) < 20 or not self.attached(place + 1):
+            return None
+        end = place + 2 if self.word(place + 1) == "s" else place + 3
+        if self.word(end - 1) != "s" or (end == place + 3 and self.word(place + 1) != "'"):
+            return None
+        return Number(place, end, (Reading("decade", f"{word}s", (float(word),)),))
+
+    def _ordinal(self, place: int) -> Number | None:
+        """ "fifth", "5th"; and dates: "march fifth", "fifth of march"."""
+        role, value = self.role(place)
+        end = place + 1
+        if role != "ordinal":
+            if not (self.word(place).isdigit() and self.word(end) in _ENDINGS and self.attached(end)):
+                return None
+            value, end = float(self.word(place)), end + 1
+        if self.word(end) == "of" and (month := self.tables.months.get(self.word(end + 1))):
+            text = f"{number_text(value)} {self.word(end + 1)}"
+            return Number(place, end + 2, (Reading("date", text, (value, float(month))),))
+        if place > self.floor and (month := self.tables.months.get(self.word(place - 1))):
+            text = f"{number_text(value)} {self.word(place - 1)}"
+            return Number(place - 1, end, (Reading("date", text, (value, float(month))),))
+        return Number(place, end, (Reading("ordinal", f"{number_text(value)}{_ending(int(value))}", (value,)),))
+
+    def _part_of_hour(self, place: int) -> Number | None:
+        """ "half past two", "quarter to three"."""
+        for name, hours, minutes in (("half_past", 0, 30), ("quarter_past", 0, 15), ("quarter_to", -1, 45)):
+            end = self.sign(name, place)
+            hour = self.first_operand(end) if end is not None else None
+            if hour is not None and 1 <= hour.value <= 12 and hour.value == int(hour.value):
+                shifted = (int(hour.value) + hours) % 24
+                end, readings = self._half_of_day(hour.end, (clock(shifted, minutes),))
+                return Number(place, end, readings)
+        return None
+
+    # -- expressions that begin with an amount ----------------------------------------------------
+
+    def _expression(self, run: Run) -> None:
+        rest, left = self.last_operand(run)
+        joined = (
+            self.clock_time(left, run) or self.date(left) or self.pair(left) or self.size(left)
+            or self.range(left) or self.two_units(left) or self._plus_after(left)
+        )
+        if joined is None:
+            self._amount(run, left)
+            return
+        end, readings = joined
+        if rest and readings[0].shape != "clock":
+            self._add_run(Run(run.start, rest[-1].end, rest), rest[-1].end, None)
+        start = self._prefix_of_joined(left.start, readings)
+        if readings[0].shape == "score" and (staged := self.sign_before("staged", start)) is not None:
+            start = staged
+        self._add(Number(min(start, run.start) if readings[0].shape == "clock" else start, end, readings))
+
+    def _plus_after(self, left: Operand) -> tuple[int, tuple[Reading, ...]] | None:
+        """A grade with the plus behind it, unless the plus stands in front ("+1 +2")."""
+        before = self.sign_before("plus", left.start)
+        after = self.sign("plus", left.end)
+        if before is not None and after is not None and self.group(after) is not None:
+            return None
+        return self.grade(left)
+
+    def _prefix_of_joined(self, start: int, readings: tuple[Reading, ...]) -> int:
+        if readings[0].shape == "range" and (between := self.sign_before("between", start)) is not None:
+            return between
+        return start
+
+    def _amount(self, run: Run, left: Operand) -> None:
+        """A run that nothing joins: its amounts, with unit and with words in front of it."""
+        place = run.end
+        if run.start + 1 == run.end and self.role(run.start)[0] == "part":
+            while self.word(place) in ("of", "a", "an"):
+                place += 1
+        unit = self.unit(place, run.figure)
+        end = unit[0] if unit else run.end
+        self._add_run(run, end, unit[1] if unit else None)
+
+    def _add_run(self, run: Run, end: int, unit: str | None) -> None:
+        kind = self.tables.unit_by_code[unit].kind if unit else ""
+        if len(run.groups) > 1 and not one_number(run) and kind not in ("volume", "mass"):
+            for number in parts_of(run, end, unit):
+                self._add(self._qualified(number))
+            return
+        readings = tuple(replace(reading, unit=reading.unit or unit) for reading in amounts(run))
+        start = run.start
+        if run.groups and self.role(start)[0] in ("hundred", "thousand", "part") and self.word(start - 1) in ("a", "one", "three"):
+            start = max(self.floor, start - 1)
+        if readings:
+            self._add(self._qualified(Number(start, end, readings)))
+
+    def _qualified(self, number: Number) -> Number:
+        """The number with the words in front of it or behind it: "less than", "times", "stage", "plus"."""
+        first = number.readings[0]
+        for name, symbol in _SYMBOL.items():
+            if (start := self.sign_before(name, number.start)) is not None:
+                readings = tuple(_compared(reading, symbol) for reading in number.readings if len(reading.numbers) == 1)
+                return Number(start, number.end, readings or number.readings)
+        for name, symbol in (("or_less", "<="), ("or_more", ">=")):
+            if (end := self.sign(name, number.end)) is not None and len(first.numbers) == 1:
+                return Number(number.start, end, (_compared(first, symbol),))
+        over = number.start - 1
+        if self.word(over) == "over" and over >= self.floor and first.unit and len(first.numbers) == 1:
+            return Number(over, number.end, (_compared(first, ">"),))
+        if (end := self.sign("ago", number.end)) is not None and first.unit:
+            text = f"{first.text} {self.tables.unit_by_code[first.unit].id}{'s' if first.numbers[0] != 1 else ''} ago"
+            return Number(number.start, end, (Reading("ago", text, first.numbers, first.unit),))
+        return self._with_sign(number, first)
+
+    def _with_sign(self, number: Number, first: Reading) -> Number:
+        small = first.shape == "integer" and first.numbers[0] <= 12 and first.unit is None
+        if not small:
+            return self._with_month(number, first)
+        value = first.text
+        if (start := self.sign_before("plus", number.start)) is not None and first.numbers[0] <= 6:
+            readings = (Reading("grade", f"{value}+", first.numbers), Reading("signed", f"+{value}", first.numbers))
+            return Number(start, number.end, readings)
+        if (start := self.sign_before("times", number.start)) is not None:
+            return Number(start, number.end, (Reading("times", f"x{value}", first.numbers),))
+        if (start := self.sign_before("staged", number.start)) is not None:
+            return Number(start, number.end, (Reading("stage", f"{self.word(start)} {value}", first.numbers), *number.readings))
+        if (start := self.sign_before("minus", number.start)) is not None:
+            signed = Reading("signed", f"-{value}", (-first.numbers[0],))
+            return Number(start, number.end, (signed,) if self.word(start) != "negative" else (*number.readings, signed))
+        return self._with_month(number, first)
+
+    def _with_month(self, number: Number, first: Reading) -> Number:
+        month = self.word(number.start - 1)
+        if month in self.tables.months and month not in ("may", "mar") and number.start > self.floor and first.numbers[0] <= 31:
+            text = f"{first.text} {month}"
+            reading = Reading("date", text, (first.numbers[0], float(self.tables.months[month])))
+            return Number(number.start - 1, number.end, (reading,))
+        return number
+
+
+def _compared(reading: Reading, symbol: str) -> Reading:
+    return replace(reading, shape="comparator", text=symbol + reading.text)
+
+
+def _ending(value: int) -> str:
+    if 10 <= value % 100 <= 20:
+        return "th"
+    return {1: "st", 2: "nd", 3: "rd"}.get(value % 10, "th")
+
+
+register("numbers", find_numbers)
