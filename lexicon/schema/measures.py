@@ -139,6 +139,8 @@ class Measure(Entry):
     #: Kinds of unit, or shapes, that name the measure when nothing else does.
     alone_units: Strings = ()
     alone_shapes: tuple[Shape, ...] = ()
+    #: A decimal in this range, with one place, is taken for the measure when nothing names it, and marked.
+    alone_range: tuple[float, float] | None = None
     #: Groups of qualifiers that belong to it.
     qualifiers: Ids = ()
     loinc: str | None = None

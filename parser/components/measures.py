@@ -15,8 +15,9 @@ from lexicon import Lexicon
 from parser.components.layer import register
 from parser.components.numbers import separate
 from parser.layers import Boundary, Mention, Number, SlotValue
+from parser.numerals import grammar
 from parser.qualifying import distribute, occurrences, roughly
-from parser.slots import Fit, Slot, Slots, amount, fit, slots
+from parser.slots import Fit, Slot, Slots, fit, slots
 from parser.tokens import Tokens
 
 #: How far a number may stand behind its measure, and before it, in tokens.
@@ -26,6 +27,9 @@ _LINKS = frozenset(
     "has been has been his her their your my patient's it its it's which that on with for from rated palpable both equal "
     "bilaterally bilateral left right as recorded taken come came back looks look pretty good well up down still running "
     "shows showed currently he she they there this i get got have had measures measuring - –".split()
+)
+_PARTING = frozenset(
+    "left right standing sitting lying supine repeat repeated then and ( or both after before at on with".split()
 )
 _STOPS = frozenset((".", ";", "?", "!"))
 _NONE_COST = 3.0
@@ -81,7 +85,7 @@ class _Placer:
         choices = [self.choices(number) for number in own]
         chosen = _cheapest(own, choices, self)
         placed = [(number, choice) for number, choice in zip(own, chosen, strict=True) if choice is not None]
-        return tuple(self._values(self._restated(placed), [number.start for number in own]))
+        return tuple(self._values(self._restated(placed)))
 
     def _inside_term(self, number: Number) -> bool:
         """The words belong to a term with a number in its name ("s two", "cranial nerves two through twelve")."""
@@ -102,7 +106,12 @@ class _Placer:
             return (number,)
         parts = separate(self.tokens, number, self.lexicon)
         first = min(self.choices(parts[0]), key=lambda choice: choice.cost, default=None)
-        return parts if first is not None and (best is None or first.cost < best.cost) else (number,)
+        if first is None or not self._said_before(first, number):
+            return (number,)
+        return parts if best is None or first.cost < best.cost else (number,)
+
+    def _said_before(self, choice: _Choice, number: Number) -> bool:
+        return choice.mention is None or self.mentions[choice.mention].start < number.start
 
     # -- where a number may belong --------------------------------------------------------------
 
@@ -172,8 +181,6 @@ class _Placer:
         start, end = self.segment(number.start)
         for at in range(max(start, number.start - CUE), min(end, number.end + 3)):
             for stop, name in self.slots.cues.every(self.words, at):
-                if number.start < stop <= number.start or at >= end:
-                    continue
                 slot = self.slots.named(name)
                 if slot.cue_needs_unit and not number.readings[0].unit:
                     continue
@@ -189,6 +196,11 @@ class _Placer:
             first = number.readings[0]
             if first.shape in slot.alone_shapes or (first.unit and first.unit in slot.alone_units):
                 found += [c for c in self._fits((slot,), number, None, 1.2) if c.fit.cost < 1 and c.fit.likely and not c.fit.doubts]
+            elif slot.alone_range and first.shape == "decimal" and first.unit is None:
+                low, high = slot.alone_range
+                if low <= first.numbers[0] <= high and len(first.text.partition(".")[2]) == 1:
+                    doubt = f"{slot.label} was not named"
+                    found += [replace(c, fit=replace(c.fit, doubts=(*c.fit.doubts, doubt))) for c in self._fits((slot,), number, None, 1.6)]
         return found
 
     # -- values ------------------------------------------------------------------------------------
@@ -227,7 +239,7 @@ class _Placer:
             return None
         return f"said again as {second.value.text} {second.value.unit}, which is {same:.1f} {first.value.unit}"
 
-    def _values(self, placed: list[tuple[Number, _Choice]], all_starts: list[int]) -> list[SlotValue]:
+    def _values(self, placed: list[tuple[Number, _Choice]]) -> list[SlotValue]:
         values: list[SlotValue] = []
         taken: set[int] = set()
         at = 0
@@ -235,7 +247,7 @@ class _Placer:
             until = at + 1
             while until < len(placed) and self._one_measure(placed[at], placed[until]):
                 until += 1
-            values += self._cluster(placed[at:until], placed[until : until + 1], all_starts, taken)
+            values += self._cluster(placed[at:until], placed[until : until + 1], taken)
             at = until
         return self._with_flow(values)
 
@@ -244,10 +256,10 @@ class _Placer:
                 and (first[1].mention is not None or self.segment(first[0].start) == self.segment(second[0].start)))
 
     def _cluster(
-        self, cluster: list[tuple[Number, _Choice]], following: list[tuple[Number, _Choice]], all_starts: list[int], taken: set[int]
+        self, cluster: list[tuple[Number, _Choice]], following: list[tuple[Number, _Choice]], taken: set[int]
     ) -> list[SlotValue]:
         """The values of one mention, each with its qualifiers."""
-        start, end = self._window(cluster, following, all_starts, taken)
+        start, end = self._window(cluster, following, taken)
         spans = [(number.start, number.end) for number, _ in cluster]
         inside = taken | {place for first, last in spans for place in range(first, last)}
         found = occurrences(self.tokens, start, end, cluster[0][1].slot.groups, inside, self.lexicon)
@@ -263,30 +275,27 @@ class _Placer:
         return values
 
     def _window(
-        self, cluster: list[tuple[Number, _Choice]], following: list[tuple[Number, _Choice]], all_starts: list[int], taken: set[int]
+        self, cluster: list[tuple[Number, _Choice]], following: list[tuple[Number, _Choice]], taken: set[int]
     ) -> tuple[int, int]:
-        first, last = cluster[0][0], cluster[-1][0]
-        low, _ = self.segment(first.start)
-        _, high = self.segment(last.end - 1)
-        mention = self.mentions[cluster[0][1].mention] if cluster[0][1].mention is not None else None
-        start = max(low, (min(mention.start, first.start) if mention else first.start) - 5)
-        start = max([start, *(place + 1 for place in taken if place < first.start and mention and place < mention.start)])
-        for place in range(start, first.start):
-            if self.words[place] in _STOPS:
-                start = place + 1
+        """The tokens around a cluster in which its qualifiers may stand."""
+        first, last, index = cluster[0][0], cluster[-1][0], cluster[0][1].mention
+        mention = self.mentions[index] if index is not None else None
+        low, high = self.segment(first.start)[0], self.segment(last.end - 1)[1]
+        begin = min(mention.start, first.start) if mention else first.start
+        start = max([low, begin - 5, *(place + 1 for place in taken if place < begin)])
+        start = max([start, *(place + 1 for place in range(start, first.start) if self.words[place] in _STOPS)])
         end = min(high, max(last.end, mention.end if mention else 0) + 8)
-        later = [s for s in all_starts if s >= last.end][:1]
-        end = min([end, *later]) if not mention or mention.start < last.end else end
-        for index in range(bisect_right(self.starts, last.end - 1), len(self.mentions)):
-            if self.mentions[index].start >= end:
+        for number, choice in following:
+            other = self.mentions[choice.mention].start if choice.mention is not None else number.start
+            end = min(end, max(last.end, min(number.start, other)))
+        for place in range(bisect_right(self.starts, last.end - 1), len(self.mentions)):
+            if self.mentions[place].start >= end:
                 break
-            if index != cluster[0][1].mention and any(slot.kind == "measure" for slot in self.slots_of(index)):
-                end = self.mentions[index].start
-        return (mention.start if mention and False else start), end
+            if place != index and any(slot.kind == "measure" for slot in self.slots_of(place)):
+                end = self.mentions[place].start
+        return start, end
 
     def _heard_alike(self, number: Number) -> tuple[str, ...]:
-        from parser.numerals import grammar
-
         sounds = grammar(self.lexicon).sounds
         first, last = self.words[number.start], self.words[number.end - 1]
         for word in {first, last} & set(sounds):
@@ -308,41 +317,43 @@ class _Placer:
 
 
 def _cheapest(numbers: list[Number], choices: list[list[_Choice]], placer: _Placer) -> list[_Choice | None]:
-    """The cheapest placement of all numbers together; a mention filled twice costs more unless it is a repeat."""
-    paths: list[tuple[float, tuple[_Choice | None, ...]]] = [(0.0, ())]
-    chosen: list[_Choice | None] = []
-    for i, number in enumerate(numbers):
-        options: list[_Choice | None] = [*choices[i], None]
-        grown: dict[int, tuple[float, tuple[_Choice | None, ...]]] = {}
-        for position, option in enumerate(options):
+    """The cheapest placement of all numbers together; a mention filled twice costs more unless it is a repeat.
+
+    The usual shortest path through a row of columns: linear in the count of numbers.
+    """
+    columns: list[list[tuple[float, int, _Choice | None]]] = []
+    for i in range(len(numbers)):
+        column: list[tuple[float, int, _Choice | None]] = []
+        for option in (*choices[i], None):
             own = option.cost if option is not None else _NONE_COST
-            best = min(
-                ((cost + own + _again(path, option, numbers, i, placer), path) for cost, path in paths), key=lambda entry: entry[0]
+            if not columns:
+                column.append((own, -1, option))
+                continue
+            total, back = min(
+                (cost + _again(before, option, numbers, i, placer), place)
+                for place, (cost, _, before) in enumerate(columns[-1])
             )
-            grown[position] = (best[0], (*best[1][-3:], option)) if False else (best[0], (*best[1], option))
-        paths = list(grown.values())
-        if len(paths) == 1 or i - len(chosen) > 12:
-            best_path = min(paths, key=lambda entry: entry[0])
-            chosen += best_path[1]
-            paths = [(0.0, ())]
-        del number
-    chosen += min(paths, key=lambda entry: entry[0])[1]
-    return chosen
+            column.append((own + total, back, option))
+        columns.append(column)
+    return _way_back(columns)
 
 
-def _again(path: tuple[_Choice | None, ...], option: _Choice | None, numbers: list[Number], at: int, placer: _Placer) -> float:
+def _way_back(columns: list[list[tuple[float, int, _Choice | None]]]) -> list[_Choice | None]:
+    chosen: list[_Choice | None] = []
+    place = min(range(len(columns[-1])), key=lambda at: columns[-1][at][0]) if columns else -1
+    for column in reversed(columns):
+        _, back, option = column[place]
+        chosen.append(option)
+        place = back
+    return chosen[::-1]
+
+
+def _again(before: _Choice | None, option: _Choice | None, numbers: list[Number], at: int, placer: _Placer) -> float:
     """What it costs to fill the slot of the number before once more."""
-    if not path or option is None or option.mention is None:
-        return 0.0
-    before = path[-1]
-    if before is None or before.mention != option.mention:
+    if before is None or option is None or option.mention is None or before.mention != option.mention:
         return 0.0
     between = placer.words[numbers[at - 1].end : numbers[at].start]
-    parted = before.slot is option.slot and bool(
-        set(between) & {"left", "right", "standing", "sitting", "lying", "supine", "repeat", "repeated", "then", "and", "(", "or", "both", "after", "before", "at"}
-    )
-    return 0.1 if parted else 1.0
+    return 0.1 if before.slot is option.slot and not _PARTING.isdisjoint(between) else 1.0
 
 
 register("values", find_slot_values, requires=("terms", "numbers", "boundaries"))
-_ = amount
