@@ -16,7 +16,7 @@ class Cue(Entry):
     id: Id
     status: CueStatus
     side: Literal["after", "before", "either"] = "after"
-    reach: Literal["item", "list", "clause"] = "list"
+    reach: Literal["word", "item", "list", "clause"] = "list"
     forms: Forms
 
 
@@ -38,8 +38,12 @@ class CuesFile(Entry):
     joins: Forms = ()
     #: Words that may stand between a finding and a cue after it: "is", "was".
     links: Forms = ()
+    #: Verbs that make a finding a statement of its own: "pupils are equal" is no item of a list.
+    predicates: Forms = ()
     #: Words that tell of whom a cue speaks: "patient", "she": "she denied pain", not "pain denied".
     subjects: Forms = ()
+    #: Words that go with the term after them: "the abdomen", "left arm".
+    leads: Forms = ()
     #: Words that begin a new statement when text has no marks: "there", "patient".
     openers: Forms = ()
     #: Words after which a statement is never over: "of", "the", "with".

@@ -18,6 +18,10 @@ from parser.tokens import Tokens
 
 #: A finding further than this many words from its cue, or from the last join of its list, is another matter.
 FARTHEST = 8
+#: The same for a cue that governs its clause ("return if ...").
+FARTHEST_CLAUSE = 12
+#: A cue this many words behind such a cue begins a statement of its own.
+CLAUSE_GAP = 3
 #: A cue after its finding may stand this many words behind it ("murmurs at the apex are not heard").
 FARTHEST_BACK = 6
 #: Which status wins where several cues reach a finding; absent and uncertain go by order, see _choose.
@@ -127,7 +131,7 @@ class _Sweep:
     def meet_finding(self, index: int, start: int, end: int, affirmed: bool) -> None:
         joined = self.join_before(start)
         for status, scope in list(self.scopes.items()):
-            if not self.reaches(scope, start, joined, affirmed):
+            if not self.reaches(scope, start, end, joined, affirmed):
                 del self.scopes[status]
         chosen = self.choose()
         if chosen is not None:
@@ -145,10 +149,14 @@ class _Sweep:
         joins = [word for word in gap if word in self.book.joins]
         return next((word for word in reversed(joins) if word != ","), joins[-1] if joins else "")
 
-    def reaches(self, scope: _Scope, start: int, joined: str, affirmed: bool) -> bool:
+    def reaches(self, scope: _Scope, start: int, end: int, joined: str, affirmed: bool) -> bool:
         reach = scope.found.cue.reach
         if reach == "clause":
-            return True
+            return start - scope.last <= FARTHEST_CLAUSE
+        if start > scope.last and not self.book.predicates.isdisjoint(self.words[start + 1 : end]):
+            return False
+        if reach == "word" and start > scope.found.end:
+            return False
         if affirmed and not joined and (scope.items or scope.found.cue.side == "either"):
             return False
         if reach == "item" and scope.items and not joined:
@@ -175,7 +183,7 @@ class _Sweep:
     def meet_cue(self, found: CueMatch, following: int | None) -> None:
         cue = found.cue
         if cue.status == "break":
-            self.close_all(found)
+            self.close(found)
         elif self.looks_back(found, following):
             self.give_back(found)
         elif cue.side == "before":
@@ -185,7 +193,14 @@ class _Sweep:
         else:
             self.open(found)
 
-    def close_all(self, found: CueMatch) -> None:
+    def close(self, found: CueMatch) -> None:
+        """"But" ends everything, "with" only what has its findings, or a list that had its "or"."""
+        if found.cue.reach == "item":
+            for status, scope in list(self.scopes.items()):
+                gap = self.words[max(scope.last, found.start - FARTHEST) : found.start]
+                if scope.found.cue.reach != "clause" and (scope.items or "or" in gap or "nor" in gap):
+                    del self.scopes[status]
+            return
         self.scopes.clear()
         self.fence = found.end
 
@@ -201,9 +216,10 @@ class _Sweep:
     def open(self, found: CueMatch) -> None:
         """Begin a scope. Others go on only where the new cue stands right behind theirs ("no history of")."""
         for status, scope in list(self.scopes.items()):
-            if scope.found.cue.reach == "clause":
+            clause = scope.found.cue.reach == "clause"
+            if clause and self.words[found.start - 1] in self.book.joins:
                 continue
-            if scope.items or found.start - scope.last > 1:
+            if scope.items or found.start - scope.last > (CLAUSE_GAP if clause else 1):
                 del self.scopes[status]
             else:
                 scope.last = found.end

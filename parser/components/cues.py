@@ -50,7 +50,9 @@ class CueBook:
         self.fillers = frozenset(file.fillers)
         self.joins = frozenset(file.joins)
         self.links = frozenset(file.links)
+        self.predicates = frozenset(file.predicates)
         self.subjects = frozenset(file.subjects)
+        self.leads = frozenset(file.leads)
         self.openers = frozenset(file.openers)
         self.unfinished = frozenset(file.unfinished)
         self._sets: dict[str, tuple[str, ...]] = {}

@@ -254,7 +254,7 @@ def _sites(words: Sequence[str], mention: Mention, concept: Concept | None, pre:
         return (SiteUse(concept.site, mention.start, mention.start),)
     carried = state.site
     if carried is not None and generic and _suits(concept, carried.id, lexicon) and _carries(carried.id, concept, lexicon):
-        return (SiteUse(carried.id, mention.start, mention.start),)
+        return (carried,)
     return ()
 
 

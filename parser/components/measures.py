@@ -24,7 +24,7 @@ from parser.tokens import Tokens
 BEHIND, BEFORE, CUE = 14, 6, 6
 _LINKS = frozenset(
     "is are was were of at the a an and , : = ( ) in now today to approximately about around reads reading measured noted "
-    "has been has been his her their your my patient's it its it's which that on with for from rated palpable both equal "
+    "has been has been his her their your my patient's it its it's uh um er which that on with for from rated palpable both equal "
     "bilaterally bilateral left right as recorded taken come came back looks look pretty good well up down still running "
     "shows showed currently he she they there this i get got have had measures measuring - –".split()
 )
@@ -171,9 +171,17 @@ class _Placer:
 
     def _gap(self, start: int, end: int, stop: float) -> float:
         cost = 0.0
-        for word in self.words[start:end]:
-            cost += stop if word in _STOPS else (0.01 if word in _LINKS else 0.1)
+        for place in range(start, end):
+            word = self.words[place]
+            cost += stop if self._full_stop(place) else (0.01 if word in _LINKS else 0.1)
         return cost
+
+    def _full_stop(self, place: int) -> bool:
+        """A mark that ends a sentence; dots in a row only show hesitation."""
+        word = self.words[place]
+        if word == "." and (self.words[place - 1] == "." or self.words[place + 1 : place + 2] == (".",)):
+            return False
+        return word in _STOPS
 
     def _by_cue(self, number: Number) -> list[_Choice]:
         """Words that name a measure only beside a number: "satting", "afebrile at"; also inside and just behind it."""
@@ -186,7 +194,7 @@ class _Placer:
                     continue
                 after = at >= number.end
                 gap = self._gap(stop, number.start, 3.0) if stop <= number.start else (self._gap(number.end, at, 9.0) + 0.4 if after else 0.0)
-                found += self._fits((slot,), number, None, 0.6 + gap)
+                found += [choice for choice in self._fits((slot,), number, None, 0.6 + gap) if choice.fit.cost < 1]
         return found
 
     def _alone(self, number: Number) -> list[_Choice]:
@@ -283,8 +291,9 @@ class _Placer:
         low, high = self.segment(first.start)[0], self.segment(last.end - 1)[1]
         begin = min(mention.start, first.start) if mention else first.start
         start = max([low, begin - 5, *(place + 1 for place in taken if place < begin)])
-        start = max([start, *(place + 1 for place in range(start, first.start) if self.words[place] in _STOPS)])
+        start = max([start, *(place + 1 for place in range(start, first.start) if self._full_stop(place))])
         end = min(high, max(last.end, mention.end if mention else 0) + 8)
+        end = min([end, *(place for place in range(last.end, min(end, len(self.words))) if self._full_stop(place))])
         for number, choice in following:
             other = self.mentions[choice.mention].start if choice.mention is not None else number.start
             end = min(end, max(last.end, min(number.start, other)))
@@ -309,7 +318,8 @@ class _Placer:
         result = list(values)
         for i in range(1, len(result)):
             flow, before = result[i], result[i - 1]
-            if flow.measure in ("oxygen_flow", "fio2") and before.measure == "spo2" and flow.start - before.end <= 8:
+            oxygen = flow.measure in ("oxygen_flow", "fio2") or (flow.measure is None and flow.value.unit == "L/min")
+            if oxygen and before.measure == "spo2" and flow.start - before.end <= 8:
                 unit = f" {flow.value.unit}" if flow.value.unit not in (None, "%") else "%"
                 labels = tuple(dict.fromkeys((*before.qualifiers, f"on {flow.value.text}{unit}", *flow.qualifiers)))
                 result[i - 1] = replace(before, qualifiers=labels)

@@ -265,6 +265,9 @@ class _Finder(Expressions):
         if (end := self.sign("ago", number.end)) is not None and first.unit:
             text = f"{first.text} {self.tables.unit_by_code[first.unit].id}{'s' if first.numbers[0] != 1 else ''} ago"
             return Number(number.start, end, (Reading("ago", text, first.numbers, first.unit),))
+        if (end := self.sign("often", number.end)) is not None and first.shape == "integer":
+            text = f"{first.text} {' '.join(self.words[number.end : end])}"
+            return Number(number.start, end, (Reading("frequency", text, first.numbers),))
         return self._with_sign(number, first)
 
     def _with_sign(self, number: Number, first: Reading) -> Number:
@@ -278,7 +281,8 @@ class _Finder(Expressions):
         if (start := self.sign_before("times", number.start)) is not None:
             return Number(start, number.end, (Reading("times", f"x{value}", first.numbers),))
         if (start := self.sign_before("staged", number.start)) is not None:
-            return Number(start, number.end, (Reading("stage", f"{self.word(start)} {value}", first.numbers), *number.readings))
+            plain = number.readings if self.word(start) in ("level", "type") else ()
+            return Number(start, number.end, (Reading("stage", f"{self.word(start)} {value}", first.numbers), *plain))
         if (start := self.sign_before("minus", number.start)) is not None:
             signed = Reading("signed", f"-{value}", (-first.numbers[0],))
             return Number(start, number.end, (signed,) if self.word(start) != "negative" else (*number.readings, signed))

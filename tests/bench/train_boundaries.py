@@ -22,10 +22,13 @@ from types import MappingProxyType
 
 import numpy as np
 
+from lexicon import DATA
+from lexicon.forms import expand
+from lexicon.reading import read_yaml
 from lexicon.weights import BOUNDARIES, BreakWeights
 from parser.components.breaks import ListShape, features, probabilities
 from parser.components.boundaries import is_stop
-from parser.tokens import tokenise
+from parser.tokens import tokenise, words_of
 from tests.shared import SHARED, lines_of
 
 COMMA_WEIGHT = 0.3
@@ -33,6 +36,9 @@ L2 = 1.0
 ROUNDS = 150
 COPIES = 3
 
+NUMBER_WORDS = ("zero one two three four five six seven eight nine ten eleven twelve thirteen fourteen fifteen sixteen seventeen "
+                "eighteen nineteen twenty thirty forty fifty sixty seventy eighty ninety hundred").split()
+_FUNCTION = frozenset("a an the of to in on at for from by with and or no not is are was were s per than up down out".split())
 _FILLERS = frozenset("uh um er erm hmm hm mm ah".split())
 
 
@@ -80,6 +86,18 @@ def documents() -> Iterator[tuple[str, list[Sentence]]]:
     for name, key in (("exam_gold_dev", "doc"), ("openstax_exam", "case")):
         for line in lines_of(folder / f"{name}.jsonl"):
             yield f"{name}-{line[key]}", list(sentences_of(line["text"], f"{name}-{line[key]}"))
+
+
+def examples() -> Iterator[tuple[str, list[Sentence]]]:
+    """The example sentences of the lexicon, one document a finding file."""
+    for path in sorted((DATA / "findings").glob("*.yaml")):
+        found = []
+        for concept in read_yaml(path).data.get("concepts") or ():
+            given = concept.get("examples") or ()
+            for example in (given,) if isinstance(given, str) else given:
+                said = str(example).partition(" = ")[0]
+                found += sentences_of(said, f"lexicon-{path.stem}-{concept['id']}")
+        yield f"lexicon-{path.stem}", found
 
 
 def streams(docs: list[tuple[str, list[Sentence]]], copies: int) -> Iterator[list[Sentence]]:
@@ -157,7 +175,37 @@ def boundary_scores(weights: BreakWeights, docs: list[tuple[str, list[Sentence]]
 
 
 def word_classes() -> dict[str, str]:
-    return {}
+    """Classes of words by what the lexicon uses them for: M measure, S site, N normal, A abnormal, O other, # number."""
+    votes: dict[str, Counter[str]] = {}
+
+    def vote(forms: Iterable[str], name: str) -> None:
+        for form in forms:
+            for word in words_of(form):
+                if word not in _FUNCTION and word.isalpha():
+                    votes.setdefault(word, Counter())[name] += 1
+
+    for path in sorted(DATA.rglob("*.yaml")):
+        data = read_yaml(path).data
+        if path.parent.name == "findings":
+            for site in data.get("sites") or ():
+                vote(ways(site), "S")
+            for concept in data.get("concepts") or ():
+                vote(ways(concept), {"normal": "N", "abnormal": "A"}.get(concept.get("nature"), "O"))
+        elif path.stem in ("measures", "regions"):
+            for entry in data.get(path.stem) or ():
+                vote(ways(entry), path.stem[0].upper())
+    chosen = {word: max(sorted(counts), key=counts.__getitem__) for word, counts in votes.items()}
+    return {**chosen, **dict.fromkeys(NUMBER_WORDS, "#")}
+
+
+def ways(entry: dict[str, object]) -> Iterator[str]:
+    """The spoken forms of an entry of a lexicon file."""
+    forms = entry.get("forms") or ()
+    for form in (forms,) if isinstance(forms, str) else forms:  # type: ignore[union-attr]
+        try:
+            yield from expand(str(form).lower())
+        except ValueError:
+            continue
 
 
 def main() -> None:
@@ -165,7 +213,7 @@ def main() -> None:
     parser.add_argument("--folds", type=int, default=5)
     parser.add_argument("--write", action="store_true")
     options = parser.parse_args()
-    docs, classes = list(documents()), word_classes()
+    docs, classes = [*documents(), *examples()], word_classes()
     if options.write:
         data = [row for stream in streams(docs, COPIES) for row in instances(stream, classes)]
         write(train(data, classes))
