@@ -31,6 +31,7 @@ class Slot:
     unit_kinds: frozenset[str] = frozenset()
     unit_needed: bool = False
     unit: str | None = None
+    stands_for: tuple[tuple[str, str], ...] = ()
     parts: tuple[PartRule, ...] = ()
     groups: frozenset[str] = frozenset()
     scale: Scale | None = None
@@ -85,7 +86,8 @@ def slots(lexicon: Lexicon) -> Slots:
     by_scale = {s.id: _of_scale(s) for s in scales.scales} if isinstance(scales, ScalesFile) else {}
     tables = grammar(lexicon)
     kinds = {
-        kind.id: Slot(None, "slot", kind.id, kind.shapes, unit_kinds=frozenset(kind.units), unit_needed=kind.unit_needed, unit=kind.unit)
+        kind.id: Slot(None, "slot", kind.id, kind.shapes, unit_kinds=frozenset(kind.units), unit_needed=kind.unit_needed, unit=kind.unit,
+                      stands_for=tuple(kind.stands_for.items()))
         for kind in tables.file.slots
     }
     cues: Phrases[str] = Phrases()
@@ -142,7 +144,7 @@ def fit(slot: Slot, number: Number, as_said: str, lexicon: Lexicon) -> Fit | Non
 
 def _same_digits(best: Fit, rival: Fit) -> bool:
     """ "one twenty" as 1.20 is no rival of 120."""
-    first, second = best.value.text, rival.value.text
+    first, second = best.value.text.strip("+"), rival.value.text.strip("+")
     return first == second or (second.replace(".", "") == first and len(second.partition(".")[2]) == 2)
 
 
@@ -288,7 +290,8 @@ def _take_grade(scale: Scale, reading: Reading, as_said: str) -> Fit | None:
 
 
 def _grade_text(scale: Scale, reading: Reading) -> tuple[str, float | None]:
-    number = reading.numbers[0] if len(reading.numbers) == 1 or reading.shape in ("score", "grade") and reading.numbers else None
+    single = len(reading.numbers) == 1 or (reading.shape in ("score", "grade") and bool(reading.numbers))
+    number = reading.numbers[0] if single else None
     if reading.shape in ("range", "comparator", "acuity", "ratio", "pair"):
         return reading.text, None
     if reading.shape == "grade" and "-" in reading.text[1:-1]:
@@ -309,8 +312,7 @@ def _grade_text(scale: Scale, reading: Reading) -> tuple[str, float | None]:
 
 def _take_kind(slot: Slot, reading: Reading, as_said: str, lexicon: Lexicon) -> Fit | None:
     code = reading.unit
-    if code == "g" and "gauge" in slot.unit_kinds:
-        code = "{gauge}"
+    code = dict(slot.stands_for).get(code or "", code)
     unit = grammar(lexicon).unit_by_code.get(code or "")
     if unit is not None and unit.kind not in slot.unit_kinds:
         return None

@@ -12,12 +12,12 @@ Role = Literal["zero", "unit", "teen", "ten", "hundred", "thousand", "ordinal", 
 Sign = Literal[
     "point", "and", "over", "out_of", "by", "to", "plus", "minus", "times", "times_after", "less", "more", "at_most",
     "at_least", "or_less", "or_more", "about", "between", "staged", "palpation", "oclock", "ago", "am", "pm",
-    "half_past", "quarter_past", "quarter_to", "ratio", "decade", "thousands",
+    "half_past", "quarter_past", "quarter_to", "often",
 ]
 Shape = Literal[
     "integer", "decimal", "pair", "score", "grade", "size", "range", "comparator", "times", "clock", "clock_position",
     "ordinal", "height", "stones", "pounds_ounces", "stage", "acuity", "gcs", "list", "signed", "decade", "ratio",
-    "date", "ago",
+    "date", "ago", "frequency",
 ]
 Part = Literal["systolic", "diastolic"]
 
@@ -69,6 +69,8 @@ class SlotKind(Entry):
     unit_needed: bool = False
     #: UCUM code taken when no unit is said.
     unit: str | None = None
+    #: Codes said for others: "20 g" of a cannula is its gauge, "2 L" of a flow litres a minute.
+    stands_for: dict[str, str] = {}
 
 
 class NumbersFile(Entry):
