@@ -44,8 +44,6 @@ class CuesFile(Entry):
     subjects: Forms = ()
     #: Words that go with the term after them: "the abdomen", "left arm".
     leads: Forms = ()
-    #: Words that begin a new statement when text has no marks: "there", "patient".
-    openers: Forms = ()
     #: Words after which a statement is never over: "of", "the", "with".
     unfinished: Forms = ()
     remove: Ids = ()

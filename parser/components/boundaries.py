@@ -1,28 +1,43 @@
 """Finds where one statement ends and the next begins, with or without punctuation.
 
 Marks are taken as they are. Between marks a small trained model (:mod:`parser.components.breaks`) reads
-the words; pauses of the speaker and the terms of the lexicon are weighed in.
+the words; the speaker's pauses and the terms of the lexicon move its score. All scores are log-odds.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import lru_cache
 
 from lexicon import Lexicon
 from lexicon.weights import break_weights
-from parser.components.breaks import probabilities
-from parser.components.cues import cue_book
-from parser.layers import Boundary
+from parser.components.breaks import BreakModel
+from parser.components.cues import CueBook, cue_book
+from parser.components.layer import register
+from parser.layers import Boundary, Mention
 from parser.tokens import Tokens
 
-#: A statement begins where the model is at least this sure; in text with marks it has to be surer.
-UNMARKED, MARKED = 0.5, 0.98
+#: A statement begins where the score reaches this; in text with marks the model has to be surer.
+UNMARKED, MARKED = 0.0, 4.0
 #: Text with fewer words a mark than this is text with marks.
 WORDS_A_MARK = 25
+#: What a term of the lexicon adds to the score of the gap before it.
+TERM = {"region": 3.0, "measure": 2.0}
+#: What a site adds where a finding, a value or a term follows it at once ("abdomen soft", "carotids two plus").
+SITE_BEFORE_FINDING = 2.0
+#: A pause adds its seconds above the first figure, times the second, within the two limits: pauses fall inside
+#: statements too, and words run on over statement ends.
+PAUSE_USUAL_S, PAUSE_WEIGHT, PAUSE_LEAST, PAUSE_MOST = 0.25, 1.5, -0.3, 2.0
 
 _STOPS = frozenset(".;!?")
 _MARKS = frozenset(".;!?,")
-_ABBREVIATIONS = frozenset("dr mr mrs ms st vs approx pt hx dx rt lt jr sr no".split())
+_ABBREVIATIONS = frozenset("dr mr mrs ms st vs approx pt hx dx rt lt jr sr".split())
+_NEVER = float("-inf")
+
+
+@lru_cache(maxsize=1)
+def _model() -> BreakModel:
+    return BreakModel(break_weights())
 
 
 def find_boundaries(
@@ -31,18 +46,32 @@ def find_boundaries(
     """Where statements begin after the first, in order.
 
     ``mentions`` are token spans ``[start, end)`` with what is known there: "region", "site",
-    "concept", "measure" or "scale".
+    "concept", "measure" or "scale"; a statement never begins inside one. ``reason`` of a
+    :class:`~parser.layers.Boundary` is "mark" (punctuation), "line" (a line end), "term" (a region,
+    measure or site that opens a new subject), "pause" or "words" (the words alone).
     """
+    book = cue_book(lexicon)
     found = _marks(tokens)
     marks = sum(word in _MARKS for word in tokens.words)
     threshold = MARKED if marks * WORDS_A_MARK >= len(tokens) else UNMARKED
-    inside = {place for start, end, _ in mentions for place in range(start + 1, end)}
-    fillers = cue_book(lexicon).fillers
-    kept = [i for i, word in enumerate(tokens.words) if word[0].isalnum() and word not in fillers]
-    for i, p in zip(kept, probabilities([tokens.words[i] for i in kept], break_weights(), threshold), strict=True):
-        if p >= threshold and i not in inside:
-            found.setdefault(i, "words")
+    terms = _terms(tokens, mentions, book)
+    kept = [i for i, word in enumerate(tokens.words) if word[0].isalnum() and word not in book.fillers]
+    words = [tokens.words[i] for i in kept]
+    pauses = _pauses(tokens, kept)
+    bonus = [terms.get(i, 0.0) + pause for i, pause in zip(kept, pauses, strict=True)]
+    for n in range(1, len(words)):
+        if words[n - 1] in book.unfinished:
+            bonus[n] = _NEVER
+    for n, score in enumerate(_model().scores(words, bonus, threshold)):
+        if score >= threshold:
+            found.setdefault(kept[n], _reason(score, terms.get(kept[n], 0.0), pauses[n], threshold))
     return tuple(Boundary(at, found[at]) for at in sorted(found))
+
+
+def _reason(score: float, term: float, pause: float, threshold: float) -> str:
+    if score - max(term, 0.0) - max(pause, 0.0) >= threshold:
+        return "words"
+    return "term" if term >= pause else "pause"
 
 
 def _marks(tokens: Tokens) -> dict[int, str]:
@@ -64,5 +93,43 @@ def is_stop(tokens: Tokens, i: int) -> bool:
     attached = i + 1 < len(tokens) and tokens.starts[i + 1] == tokens.ends[i]
     if word == ".":
         before = tokens.words[i - 1] if i else ""
-        return not (attached or before in _ABBREVIATIONS or before == "." or (len(before) == 1 and before.isalpha() and before not in "ai"))
+        letter = len(before) == 1 and before.isalpha() and before not in "ai"
+        return not (attached or letter or before == "." or before in _ABBREVIATIONS)
     return not (word == "?" and attached)
+
+
+def _pauses(tokens: Tokens, kept: list[int]) -> list[float]:
+    """What the silence before each kept word adds; nothing where no pause is known."""
+    if not any(tokens.pauses):
+        return [0.0] * len(kept)
+    return [
+        min(PAUSE_MOST, max(PAUSE_LEAST, (tokens.pauses[i] - PAUSE_USUAL_S) * PAUSE_WEIGHT)) for i in kept
+    ]
+
+
+def _terms(tokens: Tokens, mentions: Sequence[tuple[int, int, str]], book: CueBook) -> dict[int, float]:
+    """What the terms of the lexicon add to the gap before each token."""
+    added: dict[int, float] = {}
+    ordered = sorted(mentions)
+    for n, (start, end, kind) in enumerate(ordered):
+        weight = TERM.get(kind, 0.0)
+        if kind == "site" and _has_finding(tokens, end, ordered[n + 1] if n + 1 < len(ordered) else None, book):
+            weight = SITE_BEFORE_FINDING
+        first = start
+        while first and tokens.words[first - 1] in book.leads:
+            first -= 1
+        if weight:
+            added[first] = max(weight, added.get(first, weight))
+        for place in range(first + 1, end):
+            added[place] = _NEVER
+    return added
+
+
+def _has_finding(tokens: Tokens, end: int, following: tuple[int, int, str] | None, book: CueBook) -> bool:
+    """Whether a finding, a measure or a number stands right behind a site, or behind "is" or "are" after it."""
+    while end < len(tokens) and tokens.words[end] in book.links:
+        end += 1
+    if following is not None and following[0] <= end < following[1]:
+        return following[2] in ("concept", "scale", "measure")
+    return end < len(tokens) and tokens.words[end][0].isdigit()
+

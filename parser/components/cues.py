@@ -53,7 +53,6 @@ class CueBook:
         self.predicates = frozenset(file.predicates)
         self.subjects = frozenset(file.subjects)
         self.leads = frozenset(file.leads)
-        self.openers = frozenset(file.openers)
         self.unfinished = frozenset(file.unfinished)
         self._sets: dict[str, tuple[str, ...]] = {}
         for named in file.sets:

@@ -26,7 +26,7 @@ from lexicon import DATA
 from lexicon.forms import expand
 from lexicon.reading import read_yaml
 from lexicon.weights import BOUNDARIES, BreakWeights
-from parser.components.breaks import ListShape, features, probabilities
+from parser.components.breaks import BreakModel, ListShape, features
 from parser.components.boundaries import is_stop
 from parser.tokens import tokenise, words_of
 from tests.shared import SHARED, lines_of
@@ -161,6 +161,7 @@ def fold_of(group: str, folds: int) -> int:
 def boundary_scores(weights: BreakWeights, docs: list[tuple[str, list[Sentence]]], threshold: float) -> Counter[str]:
     """Hits, misses and false alarms over shuffled runs; commas are not judged."""
     tally: Counter[str] = Counter()
+    model = BreakModel(weights)
     for stream in streams(docs, 1):
         words = [word for s in stream for word in s.words]
         starts, commas, at = set(), set(), 0
@@ -168,9 +169,10 @@ def boundary_scores(weights: BreakWeights, docs: list[tuple[str, list[Sentence]]
             starts.add(at)
             commas |= {at + c for c in s.commas}
             at += len(s.words)
-        for i, p in enumerate(probabilities(words, weights, threshold)):
+        for i, score in enumerate(model.scores(words, [0.0] * len(words), threshold)):
             if i and i not in commas:
-                tally[("hit" if i in starts else "false") if p >= threshold else "miss" if i in starts else "right"] += 1
+                begins = score >= threshold
+                tally[("hit" if i in starts else "false") if begins else "miss" if i in starts else "right"] += 1
     return tally
 
 
@@ -223,7 +225,7 @@ def main() -> None:
         learnt = [doc for doc in docs if fold_of(doc[0], options.folds) != fold]
         kept = [doc for doc in docs if fold_of(doc[0], options.folds) == fold]
         data = [row for stream in streams(learnt, COPIES) for row in instances(stream, classes)]
-        total += boundary_scores(train(data, classes), kept, 0.5)
+        total += boundary_scores(train(data, classes), kept, 0.0)
     precision, recall = total["hit"] / (total["hit"] + total["false"]), total["hit"] / (total["hit"] + total["miss"])
     print(f"boundaries precision {precision:.3f} recall {recall:.3f} f1 {2 * precision * recall / (precision + recall):.3f}")
 
