@@ -126,11 +126,15 @@ class SlotValue:
 
 @dataclass(frozen=True, slots=True)
 class Correction:
-    """A spoken correction at ``[start, end)``: "replace" takes what follows, "withdraw" takes back."""
+    """A spoken correction at ``[start, end)``: "replace" takes what follows, "withdraw" takes back.
+
+    Not ``sure`` when the words are a correction only if something that can replace follows ("actually").
+    """
 
     start: int
     end: int
     action: Literal["replace", "withdraw"]
+    sure: bool = True
 
 
 @dataclass(frozen=True, slots=True)
@@ -143,7 +147,7 @@ class Station:
 
 @dataclass(frozen=True, slots=True)
 class SiteUse:
-    """A site as it was said at ``[start, end)``; start == end when it is carried over, not said here."""
+    """A site as it was said at ``[start, end)``; start == end when it comes from before or from the lexicon."""
 
     id: str
     start: int

@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Literal, get_args
 
+from parser.transcript import Utterance
+
 Kind = Literal["finding", "measure", "scale", "step", "device", "report", "conduct"]
 Status = Literal["present", "absent", "normal", "not_assessed", "uncertain", "history", "family"]
 Side = Literal["left", "right", "both", "midline"]
@@ -96,4 +98,4 @@ class Situation:
     side: Side | None = None
     posture: str | None = None
     recent: tuple[Statement, ...] = field(default=())
-    open_negation: str | None = None
+    pending: Utterance | None = None

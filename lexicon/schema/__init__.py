@@ -5,6 +5,7 @@ from lexicon.schema.base import Entry
 from lexicon.schema.cues import Cue, CuesFile
 from lexicon.schema.measures import MeasuresFile, NumbersFile, ScalesFile
 from lexicon.schema.scores import RangesFile, ScoresFile
+from lexicon.schema.speech import PhrasesFile, SpeechFile
 from lexicon.schema.findings import Concept, FindingsFile, Region, RegionsFile, Site, Source, SourcesFile
 from lexicon.schema.words import (
     AsideCue,
@@ -13,6 +14,8 @@ from lexicon.schema.words import (
     Direction,
     DirectionsFile,
     LateralityFile,
+    Mishearing,
+    MishearingsFile,
     SideForm,
     SpellingFile,
 )
@@ -22,6 +25,8 @@ FILES: dict[str, type[Entry]] = {
     "sources.yaml": SourcesFile,
     "regions.yaml": RegionsFile,
     "findings": FindingsFile,
+    "phrases.yaml": PhrasesFile,
+    "speech.yaml": SpeechFile,
     "numbers.yaml": NumbersFile,
     "measures.yaml": MeasuresFile,
     "scales.yaml": ScalesFile,
@@ -29,6 +34,7 @@ FILES: dict[str, type[Entry]] = {
     "spelling.yaml": SpellingFile,
     "directions.yaml": DirectionsFile,
     "laterality.yaml": LateralityFile,
+    "mishearings.yaml": MishearingsFile,
     "checklist": ChecklistFile,
     "order.yaml": OrderFile,
     "timing.yaml": TimingFile,
@@ -53,6 +59,8 @@ __all__ = [
     "Entry",
     "FindingsFile",
     "LateralityFile",
+    "Mishearing",
+    "MishearingsFile",
     "Region",
     "RegionsFile",
     "SideForm",

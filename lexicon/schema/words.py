@@ -83,3 +83,19 @@ class LateralityFile(Entry):
     sides: tuple[SideForm, ...] = ()
     comparisons: tuple[Comparison, ...] = ()
     remove: Ids = ()
+
+
+class Mishearing(Entry):
+    """What recognisers make of a term. ``regions`` and ``needs`` limit where it is believed."""
+
+    id: Id
+    heard: Forms
+    read_as: str
+    regions: Ids = ()
+    #: One of these words must stand near by, when what was heard is ordinary English.
+    needs: Strings = ()
+
+
+class MishearingsFile(Entry):
+    mishearings: tuple[Mishearing, ...] = ()
+    remove: Ids = ()

@@ -175,7 +175,8 @@ def _posts(words: Sequence[str], terms: tuple[Mention, ...], concepts: list[int]
         mention = terms[concepts[k]]
         while g > 0 and groups[g - 1].start >= mention.end:
             g -= 1
-        direct = groups[g] if g < len(groups) and _leads_to(words, mention.end, groups[g].start) else None
+        following_mention = terms[concepts[k + 1]] if k + 1 < len(concepts) else None
+        direct = groups[g] if g < len(groups) and _leads_to(words, mention.end, groups[g], following_mention) else None
         if direct is not None:
             posts[k] = (direct, True)
         elif k + 1 < len(concepts) and posts[k + 1][0] is not None:
@@ -186,12 +187,16 @@ def _posts(words: Sequence[str], terms: tuple[Mention, ...], concepts: list[int]
     return posts
 
 
-def _leads_to(words: Sequence[str], end: int, start: int) -> bool:
-    """Whether the words between a concept and a place say "in the", "noted over the" and the like."""
-    if start - end > 6 or start <= end:
+def _leads_to(words: Sequence[str], end: int, group: _Group, following: Mention | None) -> bool:
+    """Whether a place belongs to the concept before it: "in the", "noted over the", or with nothing
+    between ("edema left ankle") when no other concept claims the place."""
+    if group.start - end > 6:
         return False
-    gap = words[end:start]
-    return any(w in _PREPOSITIONS for w in gap) and all(w in _PREPOSITIONS or w in _SMALL or w in _PLACED for w in gap)
+    gap = words[end : group.start]
+    if not any(w in _PREPOSITIONS for w in gap):
+        claimed = following is not None and following.start - group.end <= 2
+        return not claimed and all(w in _SMALL for w in gap)
+    return all(w in _PREPOSITIONS or w in _SMALL or w in _PLACED for w in gap)
 
 
 def _normal_targets(words: Sequence[str], terms: tuple[Mention, ...], concepts: list[tuple[int, tuple[str, str, bool]]]) -> dict[int, tuple[int, int]]:

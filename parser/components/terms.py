@@ -4,14 +4,43 @@ from __future__ import annotations
 
 from lexicon import Lexicon
 from parser.components.layer import register
-from parser.layers import Mention
+from parser.layers import Mention, Number, Term
 from parser.terms import term_index
 from parser.tokens import Tokens
 
 
-def find_terms(tokens: Tokens, lexicon: Lexicon) -> tuple[Mention, ...]:
-    """Mentions of stations, sites, concepts, measures and scales; longest form first, in order."""
-    return tuple(Mention(start, end, terms) for start, end, terms in term_index(lexicon).find(tokens.words))
+#: Words that may stand between a measure and its number.
+_BETWEEN = frozenset("is are was of at".split())
 
 
-register("terms", find_terms)
+def find_terms(tokens: Tokens, numbers: tuple[Number, ...], lexicon: Lexicon) -> tuple[Mention, ...]:
+    """Mentions of stations, sites, concepts, measures and scales; longest form first, in order.
+
+    A longer form gives way when a number follows and its end names a measure: "regular respirations
+    sixteen" is a rhythm and a rate, not a finding.
+    """
+    index = term_index(lexicon)
+    starts = {number.start for number in numbers}
+    found: list[Mention] = []
+    for start, end, terms in index.find(tokens.words):
+        parted = _parted(tokens, start, end, terms, starts, lexicon) if end - start > 1 and starts else None
+        found += parted if parted else [Mention(start, end, terms)]
+    return tuple(found)
+
+
+def _parted(tokens: Tokens, start: int, end: int, terms: tuple[Term, ...], starts: set[int], lexicon: Lexicon) -> list[Mention] | None:
+    next_word = end + 1 if end < len(tokens) and tokens.words[end] in _BETWEEN else end
+    if next_word not in starts or any(term.kind in ("measure", "scale") for term in terms):
+        return None
+    if any(term.kind == "concept" and (lexicon.concepts[term.id].scale or lexicon.concepts[term.id].slots) for term in terms):
+        return None
+    index = term_index(lexicon)
+    for at in range(start + 1, end):
+        tail = index.find(tokens.words[at:end])
+        if tail and tail[-1][1] == end - at and tail[-1][0] == 0 and any(term.kind == "measure" for term in tail[-1][2]):
+            head = [Mention(start + a, start + b, t) for a, b, t in index.find(tokens.words[start:at])]
+            return [*head, Mention(at, end, tail[-1][2])]
+    return None
+
+
+register("terms", find_terms, ("numbers",))

@@ -1,0 +1,214 @@
+"""Statements: everything that was found in one utterance, put together with its evidence.
+
+Places, sides, values, statuses and doubts of the earlier layers come together here; nothing new is
+found. Evidence is given in characters of the utterance; the pipeline anchors it to words and times.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+
+from lexicon import Lexicon
+from parser.components.assertion import assert_status
+from parser.components.boundaries import find_boundaries
+from parser.components.layer import register
+from parser.components.siding import Siding
+from parser.components.subjects import find_subjects
+from parser.layers import (
+    Aside,
+    Assertion,
+    Boundary,
+    Finding,
+    Mention,
+    SideMention,
+    SiteUse,
+    SlotValue,
+)
+from parser.statements import Evidence, Situation, Statement
+from parser.tokens import Tokens
+
+_VITALS = "vital_signs"
+
+
+def find_statements(tokens: Tokens, terms: tuple[Mention, ...], findings: tuple[Finding, ...],
+                    assertions: tuple[Assertion, ...], sides: tuple[SideMention, ...], values: tuple[SlotValue, ...],
+                    boundaries: tuple[Boundary, ...], asides: tuple[Aside, ...],
+                    situation: Situation, lexicon: Lexicon) -> tuple[Statement, ...]:
+    """The statements of one utterance in the order they were said, before corrections are resolved."""
+    return _Builder(tokens, terms, findings, assertions, sides, values, boundaries, asides, situation, lexicon).build()
+
+
+class _Builder:
+    def __init__(self, tokens: Tokens, terms: tuple[Mention, ...], findings: tuple[Finding, ...], assertions: tuple[Assertion, ...],
+                 sides: tuple[SideMention, ...], values: tuple[SlotValue, ...], boundaries: tuple[Boundary, ...],
+                 asides: tuple[Aside, ...], situation: Situation, lexicon: Lexicon) -> None:
+        self.tokens, self.terms, self.findings, self.lexicon = tokens, terms, findings, lexicon
+        self.assertions, self.values, self.asides = assertions, values, asides
+        self.siding = Siding(tokens.words, sides, findings, values, boundaries, situation)
+        self.by_mention: dict[int, list[SlotValue]] = {}
+        for value in values:
+            if value.mention is not None and not self._in_aside(value.start):
+                self.by_mention.setdefault(value.mention, []).append(value)
+        self.measures = {m.id: m for m in getattr(lexicon.files.get("measures"), "measures", ())}
+        self.scales = {s.id: s for s in getattr(lexicon.files.get("scales"), "scales", ())}
+
+    def build(self) -> tuple[Statement, ...]:
+        placed: list[tuple[int, Statement]] = []
+        by_finding = {finding.mention for finding in self.findings}
+        listed = _lists(self.findings)
+        for i, finding in enumerate(self.findings):
+            placed += self._of_finding(finding, self.assertions[i], listed[i])
+        for value in self.values:
+            if value.mention not in by_finding and not self._in_aside(value.start):
+                placed.append((value.start, self._of_measure(value)))
+        placed.sort(key=lambda item: item[0])
+        return tuple(statement for _, statement in placed)
+
+    def _in_aside(self, at: int) -> bool:
+        return any(aside.start <= at < aside.end for aside in self.asides)
+
+    # -- findings ----------------------------------------------------------------------------
+
+    def _of_finding(self, finding: Finding, assertion: Assertion, listed: Sequence[Finding]) -> Iterator[tuple[int, Statement]]:
+        if assertion.status == "hypothetical":
+            return
+        values = self.by_mention.get(finding.mention, [])
+        if values and values[0].measure in self.measures and assertion.status == "present":
+            yield from self._measured(finding, values, listed)
+            return
+        side = self.siding.of_finding(finding, listed)
+        sites: Sequence[SiteUse | None] = finding.sites or (None,)
+        if len(values) > 1:
+            before_first = self.siding.leads(values[0])
+            for value in values:
+                own = self.siding.of_value(value, True, before_first) or side
+                yield from self._each_site(finding, assertion, sites, own, value)
+        else:
+            value = values[0] if values else None
+            own = side or (self.siding.of_value(value, False, False) if value else None)
+            yield from self._each_site(finding, assertion, sites, own, value)
+
+    def _measured(self, finding: Finding, values: Sequence[SlotValue], listed: Sequence[Finding]) -> Iterator[tuple[int, Statement]]:
+        """A finding whose number is a measure ("pain seven out of ten in the left knee")."""
+        side = self.siding.of_finding(finding, listed)
+        site = finding.sites[0].id if finding.sites else None
+        for value in values:
+            statement = self._of_measure(value)
+            yield value.start, replace(statement, site=site, side=statement.side or (side.side if side else None))
+
+    def _each_site(self, finding: Finding, assertion: Assertion, sites: Sequence[SiteUse | None], side: SideMention | None,
+                   value: SlotValue | None) -> Iterator[tuple[int, Statement]]:
+        for site in sites:
+            at = max(finding.start, value.start if value else 0)
+            yield at, self._statement(finding, assertion, site, side, value)
+
+    def _statement(self, finding: Finding, assertion: Assertion, site: SiteUse | None, side: SideMention | None,
+                   value: SlotValue | None) -> Statement:
+        concept = self.lexicon.concepts.get(finding.id)
+        status, doubts = _status(finding, assertion)
+        spans = [(finding.start, finding.end)]
+        spans += [(site.start, site.end)] if site and site.end > site.start and self._near(site, finding) else []
+        spans += [(value.start, value.end)] if value else []
+        spans += [side_span] if (side_span := _near_side(side, finding)) else []
+        spans += [assertion.cue] if assertion.cue and finding.start - 12 <= assertion.cue[0] <= finding.end + 12 else []
+        given = side.side if side else self.siding.carried(site.id if site else None)
+        qualifiers = ((side.comparison,) if side and side.comparison else ()) + _qualifiers(value)
+        label = concept.label if concept else getattr(self.scales.get(finding.id), "label", finding.id)
+        return Statement(
+            concept=finding.id, kind=finding.kind if finding.kind in ("finding", "scale", "step", "device", "report") else "finding",  # type: ignore[arg-type]
+            status=status, region=finding.region, evidence=self._evidence(spans), label=label,  # type: ignore[arg-type]
+            site=site.id if site else None, side=given, value=value.value if value else None, qualifiers=qualifiers,  # type: ignore[arg-type]
+            doubts=(*doubts, *_value_doubts(value)),
+        )
+
+    def _near(self, site: SiteUse, finding: Finding) -> bool:
+        return abs(site.start - finding.start) <= 9
+
+    # -- measures ----------------------------------------------------------------------------
+
+    def _of_measure(self, value: SlotValue) -> Statement:
+        name = value.measure or "number"
+        measure = self.measures.get(name)
+        mention = self.terms[value.mention] if value.mention is not None else None
+        spans = [(value.start, value.end)] + ([(mention.start, mention.end)] if mention and abs(mention.start - value.start) <= 20 else [])
+        side = self.siding.of_value(value, False, False)
+        return Statement(
+            concept=name, kind="measure" if measure else "scale", status="present", region=self._home(name, mention),
+            evidence=self._evidence(spans), label=measure.label if measure else getattr(self.scales.get(name), "label", name),
+            side=side.side if side else None, value=value.value, qualifiers=_qualifiers(value), doubts=_value_doubts(value),
+        )
+
+    def _home(self, name: str, mention: Mention | None) -> str:
+        if name in self.measures:
+            return getattr(self.measures[name], "region", None) or _VITALS
+        named = getattr(self.scales.get(name), "region", None)
+        if named:
+            return str(named)
+        homes = (self.lexicon.home[c.id] for c in self.lexicon.concepts.values() if c.scale == name)
+        return next((home for home in homes if home in self.lexicon.regions), _VITALS)
+
+    def _evidence(self, spans: Sequence[tuple[int, int]]) -> Evidence:
+        start, end = min(s for s, _ in spans), max(e for _, e in spans)
+        text = self.tokens.slice_text(start, end)
+        return Evidence(0, (-1, -1), None, None, (self.tokens.starts[start], self.tokens.ends[end - 1]), text, text)
+
+
+def _lists(findings: tuple[Finding, ...]) -> list[Sequence[Finding]]:
+    """For each finding the ones of its clause from it on, at most eight."""
+    listed: list[Sequence[Finding]] = []
+    for i, finding in enumerate(findings):
+        end = i
+        while end < len(findings) and end < i + 8 and findings[end].clause == finding.clause:
+            end += 1
+        listed.append(findings[i:end])
+    return listed
+
+
+def _status(finding: Finding, assertion: Assertion) -> tuple[str, tuple[str, ...]]:
+    """Status of a finding from its cue and its form; a negated negative is marked."""
+    status = assertion.status
+    if finding.absent and status == "absent":
+        return "uncertain", (f"a double negative: \"{assertion.cue_text} ... \" before a word that itself says no",)
+    if finding.absent and status == "present":
+        return "absent", ()
+    if status == "present" and (finding.normal is not None or finding.id == "normal"):
+        return "normal", ()
+    return status, ()
+
+
+def _qualifiers(value: SlotValue | None) -> tuple[str, ...]:
+    """The qualifiers of a value; bare sides are told by the statement itself."""
+    return tuple(q for q in value.qualifiers if q not in ("left", "right", "both")) if value else ()
+
+
+def _value_doubts(value: SlotValue | None) -> tuple[str, ...]:
+    if value is None:
+        return ()
+    other = (f"could also be {value.other}",) if value.other and not any(value.other in doubt for doubt in value.doubts) else ()
+    return (*value.doubts, *other)
+
+
+def _near_side(side: SideMention | None, finding: Finding) -> tuple[int, int] | None:
+    return (side.start, side.end) if side and abs(side.start - finding.start) <= 15 else None
+
+
+def compute_assertions(tokens: Tokens, terms: tuple[Mention, ...], findings: tuple[Finding, ...], values: tuple[SlotValue, ...],
+                       boundaries: tuple[Boundary, ...], lexicon: Lexicon) -> tuple[Assertion, ...]:
+    """Statuses of the findings, with changes of subject as boundaries beside those of the words."""
+    if not findings:
+        return ()
+    more = find_subjects(tokens, terms, findings, values, lexicon)
+    every = sorted({b.at: b for b in (*more, *boundaries)}.values(), key=lambda b: b.at)
+    return assert_status(tokens, [(f.start, f.end) for f in findings], every, lexicon)
+
+
+def compute_boundaries(tokens: Tokens, terms: tuple[Mention, ...], lexicon: Lexicon) -> tuple[Boundary, ...]:
+    """Boundaries of an utterance whose terms are known."""
+    return find_boundaries(tokens, [(mention.start, mention.end, mention.terms[0].kind) for mention in terms], lexicon)
+
+
+register("boundaries", compute_boundaries, ("terms",))
+register("assertions", compute_assertions, ("terms", "findings", "values", "boundaries"))
+register("statements", find_statements,
+         ("terms", "findings", "assertions", "sides", "values", "boundaries", "asides"), situation=True)
