@@ -74,10 +74,11 @@ def _templates(value: tuple[str, ...]) -> tuple[str, ...]:
                 raise ValueError(f"'{{{slot}}}' is no slot; the head of phrases.yaml lists them")
         if _SLOT.sub("", template).translate(str.maketrans("", "", "{}")) != _SLOT.sub("", template):
             raise ValueError(f"braces do not match in {template!r}")
-    return tuple(way for template in value for way in expand(template))
+        expand(template)
+    return value
 
 
-#: Phrases in the notation of :mod:`lexicon.forms`, expanded; {slots} stay.
+#: Phrases in the notation of :mod:`lexicon.forms` with {slots}, as written.
 Templates = Annotated[Strings, AfterValidator(_templates)]
 
 

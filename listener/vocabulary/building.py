@@ -1,0 +1,85 @@
+"""Compiles the language model of an acoustic model anew, with the dictation of a lexicon mixed in."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from pathlib import Path
+
+from lexicon import Lexicon
+from listener.vocabulary.errors import VocabularyError
+from listener.vocabulary.estimate import estimated, mixed, pruned
+from listener.vocabulary.fst import write_const
+from listener.vocabulary.graph import graph
+from listener.vocabulary.mapping import Restorer, Way
+from listener.vocabulary.ngrams import Words
+from listener.vocabulary.stock import StockModel, read_stock
+from listener.vocabulary.text import Reader, ways_to_hear, written
+
+Progress = Callable[[str, float], None]
+
+#: Words that any English model has.
+_ENGLISH = ("the", "left", "right", "no", "and", "normal", "over", "pain")
+
+
+@dataclass(frozen=True)
+class Recipe:
+    """``weight``: the share of dictation in the mixture. ``prune``: trigrams that matter less are left out."""
+
+    weight: float = 0.7
+    prune: float = 1e-10
+
+
+STANDARD = Recipe()
+
+
+def build(stock_graph: Path, lexicon: Lexicon, folder: Path, recipe: Recipe = STANDARD, progress: Progress | None = None) -> None:
+    """Write ``Gr.fst``, ``words.txt`` and ``ways.json`` into ``folder``.
+
+    ``stock_graph`` is the ``graph/Gr.fst`` of the acoustic model.
+    Raises :class:`VocabularyError` (bad model, another language, words that cannot be heard) and OSError.
+    """
+    tell = progress or (lambda step, done: None)
+    tell("reading the stock language model", 0.0)
+    stock = read_stock(stock_graph)
+    words = Words.of(stock.symbols)
+    _check_language(words, stock_graph)
+    tell("writing dictation from the lexicon", 0.1)
+    reader = Reader(lexicon, words)
+    text = written(reader)
+    tell("spelling trade words by sound", 0.35)
+    ways = ways_to_hear(text, reader, stock.ngrams)
+    tell("counting and mixing", 0.65)
+    words = words.with_words(sorted(text.trade))
+    domain = estimated(text.lines, words)
+    model = mixed(domain, stock.ngrams.resized(words.size), recipe.weight, words.start)
+    model = pruned(model, recipe.prune, words.start)
+    tell("writing the language model", 0.85)
+    spellings = _by_word(ways)
+    write_const(graph(model, words, spellings), folder / "Gr.fst")
+    write_words(stock, folder / "words.txt")
+    Restorer(ways).save(folder / "ways.json")
+    tell("done", 1.0)
+
+
+def _by_word(ways: Iterable[Way]) -> dict[str, list[tuple[str, ...]]]:
+    spellings: dict[str, list[tuple[str, ...]]] = defaultdict(list)
+    for way in ways:
+        spellings[way.word].append(way.pieces)
+    return spellings
+
+
+def _check_language(words: Words, path: Path) -> None:
+    missing = [word for word in _ENGLISH if word not in words.ids]
+    if missing:
+        raise VocabularyError(
+            f"The model of {path} does not know '{missing[0]}': it seems to be of another language; "
+            "Crownsole needs an English model"
+        )
+
+
+def write_words(stock: StockModel, path: Path) -> None:
+    """The recogniser's list of words and labels; labels without a word get a name of their own."""
+    rows = (f"{word or f'<unused-{i}>'} {i}\n" for i, word in enumerate(stock.symbols))
+    path.write_text("".join(rows), encoding="utf-8")

@@ -1,0 +1,113 @@
+"""The recogniser's grammar graph of a trigram model: a state for each context, back-off by the empty label.
+
+A word that the recogniser lacks stands in the model as one word and in the graph as a chain of the
+words it is respelled with, so that what comes before and after it is foreseen as for any other word.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from listener.vocabulary.fst import Automaton
+from listener.vocabulary.ngrams import BITS, Floats, Ints, Ngrams, Words, context, find, last_word
+
+
+
+@dataclass(frozen=True)
+class _States:
+    """State 0 is the empty context; then one-word contexts, then two-word contexts."""
+
+    single: Ints
+    double: Ints
+
+    def of_single(self, words: Ints) -> Ints:
+        at, known = find(self.single, words)
+        return np.where(known, at + 1, 0)
+
+    def of_double(self, keys: Ints) -> Ints:
+        at, known = find(self.double, keys)
+        return np.where(known, at + 1 + self.single.size, self.of_single(last_word(keys)))
+
+    @property
+    def count(self) -> int:
+        return 1 + self.single.size + self.double.size
+
+
+def graph(model: Ngrams, words: Words, spellings: Mapping[str, Sequence[Sequence[str]]]) -> Automaton:
+    """The automaton of ``model``; each word beyond the recogniser's labels needs an entry in ``spellings``."""
+    double = np.unique(context(model.trigram_keys))
+    single = np.unique(np.concatenate([context(model.bigram_keys), last_word(double)]))
+    states = _States(single, double)
+    seen = np.flatnonzero(model.unigram > 0)
+    source = np.concatenate([
+        np.zeros(seen.size, np.int64),
+        states.of_single(context(model.bigram_keys)),
+        states.of_double(context(model.trigram_keys)),
+    ])
+    label = np.concatenate([seen, last_word(model.bigram_keys), last_word(model.trigram_keys)])
+    chance = np.concatenate([model.unigram[seen], model.bigram, model.trigram])
+    target = np.concatenate([
+        states.of_single(seen),
+        states.of_double(model.bigram_keys),
+        states.of_double(model.trigram_keys & ((1 << 2 * BITS) - 1)),
+    ])
+    cost = -np.log(np.maximum(chance, 1e-30))
+    final = np.full(states.count, np.inf)
+    ends = label == words.end
+    final[source[ends]] = cost[ends]
+    kept = ~ends & (label != words.start)
+    back_source, back_cost, back_target = _backoffs(model, states)
+    start = int(states.of_single(np.array([words.start]))[0])
+    arcs = (
+        np.concatenate([source[kept], back_source]),
+        np.concatenate([label[kept], np.zeros(back_source.size, np.int64)]),
+        np.concatenate([cost[kept], back_cost]),
+        np.concatenate([target[kept], back_target]),
+    )
+    return _respelled(Automaton(start, final, *arcs), words, spellings)
+
+
+def _backoffs(model: Ngrams, states: _States) -> tuple[Ints, Floats, Ints]:
+    one = states.of_single(states.single)
+    two = states.of_double(states.double)
+    weights = np.concatenate([model.backoff1[states.single], model.weight_of(states.double)])
+    target = np.concatenate([np.zeros(one.size, np.int64), states.of_single(last_word(states.double))])
+    return np.concatenate([one, two]), -np.log(weights), target
+
+
+def _respelled(
+    plain: Automaton, words: Words, spellings: Mapping[str, Sequence[Sequence[str]]]
+) -> Automaton:
+    """Arcs of words without a label become chains; equal ends share a chain."""
+    lacking = plain.label >= words.labels
+    if not lacking.any():
+        return plain
+    order = np.flatnonzero(lacking)[np.argsort(plain.label[lacking], kind="stable")]
+    names = {number: word for word, number in words.ids.items() if number >= words.labels}
+    numbers, firsts = np.unique(plain.label[order], return_index=True)
+    pieces = [(plain.source[~lacking], plain.label[~lacking], plain.cost[~lacking], plain.target[~lacking])]
+    count = plain.final.size
+    for number, rows in zip(numbers.tolist(), np.split(order, firsts[1:]), strict=True):
+        ways = spellings[names[number]]
+        ends, which = np.unique(plain.target[rows], return_inverse=True)
+        for way in ways:
+            labels = [words.ids[piece] for piece in way]
+            cost = plain.cost[rows] + np.log(len(ways))
+            if len(labels) == 1:
+                pieces.append((plain.source[rows], np.full(rows.size, labels[0]), cost, plain.target[rows]))
+                continue
+            pieces.append((plain.source[rows], np.full(rows.size, labels[0]), cost, count + which))
+            here = count + np.arange(ends.size)
+            for piece in labels[1:-1]:
+                pieces.append((here, np.full(ends.size, piece), np.zeros(ends.size), here + ends.size))
+                here = here + ends.size
+            pieces.append((here, np.full(ends.size, labels[-1]), np.zeros(ends.size), ends))
+            count += ends.size * (len(labels) - 1)
+    source, label, cost, target = (np.concatenate(column) for column in zip(*pieces, strict=True))
+    final = np.append(plain.final, np.full(count - plain.final.size, np.inf))
+    return Automaton(plain.start, final, source, label, cost, target)
+
+
