@@ -25,17 +25,17 @@ def _regions(lexicon: "Lexicon") -> Iterator[str]:
 def _sites(lexicon: "Lexicon") -> Iterator[str]:
     for name, site in lexicon.sites.items():
         where = lexicon.origins[("sites", name)]
-        yield from _known(site.also, {*lexicon.regions, "any"}, "station", where)
+        yield from known(site.also, {*lexicon.regions, "any"}, "station", where)
         if site.part_of:
-            yield from _known((site.part_of,), lexicon.sites, "site", where)
+            yield from known((site.part_of,), lexicon.sites, "site", where)
 
 
 def _concepts(lexicon: "Lexicon") -> Iterator[str]:
     for name, concept in lexicon.concepts.items():
         where = lexicon.origins[("concepts", name)]
-        yield from _known(concept.also, {*lexicon.regions, "any"}, "station", where)
-        yield from _known((*concept.sites, *((concept.site,) if concept.site else ())), lexicon.sites, "site", where)
-        yield from _known(concept.opposite, lexicon.concepts, "concept", where)
+        yield from known(concept.also, {*lexicon.regions, "any"}, "station", where)
+        yield from known((*concept.sites, *((concept.site,) if concept.site else ())), lexicon.sites, "site", where)
+        yield from known(concept.opposite, lexicon.concepts, "concept", where)
         yield from _sources(lexicon, concept.source, where)
         if lexicon.home[name] not in lexicon.regions and lexicon.home[name] != "any":
             yield f"{where}: its file names the station '{lexicon.home[name]}', which regions.yaml does not have"
@@ -44,11 +44,12 @@ def _concepts(lexicon: "Lexicon") -> Iterator[str]:
 def _sources(lexicon: "Lexicon", names: Iterable[str], where: str) -> Iterator[str]:
     for name in names:
         if name not in _MARKS:
-            yield from _known((name,), lexicon.sources, "source", where)
+            yield from known((name,), lexicon.sources, "source", where)
 
 
-def _known(names: Iterable[str], known: Iterable[str], what: str, where: str) -> Iterator[str]:
-    pool = set(known)
+def known(names: Iterable[str], pool: Iterable[str], what: str, where: str) -> Iterator[str]:
+    """A fault for each name that is not in the pool, with the nearest name."""
+    pool = set(pool)
     for name in names:
         if name not in pool:
             near = get_close_matches(name, pool, 1)

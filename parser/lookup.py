@@ -15,7 +15,7 @@ from functools import cached_property
 from lexicon import Lexicon
 from lexicon.schema.matching import Match
 from parser.record import Entry, Measure, Record
-from parser.scores.units import convert, years
+from parser.conversion import convert, years
 
 #: Statuses that say something about the person now.
 CURRENT = ("present", "absent", "normal", "not_assessed", "uncertain")

@@ -115,6 +115,8 @@ class Timing(Rule):
     label: str
     any: Matches = Field(min_length=1)
     seconds: float = Field(gt=0)
+    #: Not judged in text, where no one can see the time.
+    sound_only: bool = False
     #: Words that say it took long enough ("full minute").
     said: Strings = ()
 

@@ -69,6 +69,8 @@ class RangesFile(Entry):
     bmi_rule: Rule | None = None
     #: Rule for marks to confirm.
     confirm: Rule | None = None
+    #: What to say next time, for ranges that do not tell.
+    usual_say: str = "Say the value again with its unit, and compare it with the earlier ones."
     #: Age band taken when no age is known.
     usual_age: Id = "adult"
     remove: Ids = ()
@@ -89,6 +91,8 @@ class Score(Entry):
     tolerance: float = 0
     #: Shown with every value ("screening figure").
     note: str | None = None
+    #: What to say next time, when its band is worth a remark.
+    say: str = "Say the values it comes from again, each with its unit."
     #: Ages it is meant for; empty means all.
     ages: Ids = ()
     source: Strings = Field(min_length=1)

@@ -49,15 +49,4 @@ def _cause(inspection: Inspection, rule: Caution) -> list[Found]:
 
 def _find(inspection: Inspection, matches: Matches) -> tuple[Found, ...]:
     """Entries that fit and can be true: an implausible number is first to be confirmed."""
-    return tuple(hit for hit in inspection.lookup.find(matches, _SO) if _plausible(inspection, hit))
-
-
-def _plausible(inspection: Inspection, hit: Found) -> bool:
-    value = hit.entry.value
-    if value is None:
-        return True
-    for part in (None, "systolic", "diastolic"):
-        number = inspection.lookup.number(hit, part)
-        if number is not None and not inspection.inputs.plausible(hit.entry.concept, part, number, value.unit):
-            return False
-    return True
+    return tuple(hit for hit in inspection.lookup.find(matches, _SO) if inspection.inputs.believable(hit))

@@ -11,7 +11,7 @@ from lexicon.schema.scores import Confusion, RangesFile
 from parser.audit.inspection import Inspection, quoted
 from parser.lookup import STATED, Found
 from parser.record import Remark
-from parser.scores.units import shown
+from parser.conversion import shown
 
 _PARTS = (None, "systolic", "diastolic")
 

@@ -12,7 +12,7 @@ from parser.record import Remark
 from parser.scores.news2 import news2_of
 from parser.scores.pressure import postural_change
 from parser.scores.tables import age_bands, band, pressure_category, pressure_table, score, table
-from parser.scores.units import shown
+from parser.conversion import shown
 
 
 def check(inspection: Inspection) -> Iterator[Remark]:
@@ -33,12 +33,10 @@ def _ranges(inspection: Inspection) -> Iterator[Remark]:
     for (measure, part), rules in by_measure.items():
         for found in inspection.lookup.by_concept.get(measure, ()):
             fitting = _fitting(found, rules)
-            unit = found.entry.value.unit if found.entry.value else None
-            said = inspection.lookup.number(found, part)
-            if fitting is None or said is None or found.entry.status not in STATED:
+            if fitting is None or found.entry.status not in STATED or not inspection.inputs.believable(found):
                 continue
             number = inspection.lookup.number(found, part, fitting.unit)
-            if number is not None and inspection.inputs.plausible(measure, part, said, unit):
+            if number is not None:
                 age = next(label for name, label in ages.items() if name in fitting.ages)
                 yield from _outside(inspection, fitting, found, number, age)
 
@@ -63,7 +61,8 @@ def _outside(inspection: Inspection, rule: Range, found: Found, number: float, a
         f"{name}, {quoted(found)}, is {rule.below if low else rule.above} for {age} "
         f"({limits} {shown(0, rule.unit).removeprefix('0').strip()})".rstrip() + "."
     ).replace(" )", ")")
-    yield inspection.remark(f"range.{rule.id}", rule, message, [found])
+    say = rule.say or inspection.rules("ranges", RangesFile).usual_say
+    yield inspection.remark(f"range.{rule.id}", rule, message, [found], say=say)
 
 
 def _pressures(inspection: Inspection) -> Iterator[Remark]:
@@ -111,7 +110,7 @@ def _banded(inspection: Inspection, known: Score, value: float, found: list[Foun
     if bands is not None and row is not None and row.remark is not None:
         rule = Rule(severity=row.remark, source=bands.source, why=f"Note: {known.note}." if known.note else "")
         message = f"{known.label} {shown(value, known.unit, known.decimals)}: {row.label}."
-        yield inspection.remark(f"range.{known.id}", rule, message, found)
+        yield inspection.remark(f"range.{known.id}", rule, message, found, say=known.say)
 
 
 def _news2(inspection: Inspection) -> Iterator[Remark]:
@@ -126,7 +125,7 @@ def _news2(inspection: Inspection) -> Iterator[Remark]:
         if scored.threes and (row := band(table(inspection.lexicon, "news2_single"), 3)):
             rule = Rule(severity=row.remark or "attention", source=known.source)
             message = f"NEWS2 not summed ({listed(scored.missing)} not heard), but {listed(scored.threes)} scores 3."
-            yield inspection.remark("range.news2", rule, f"{message} {row.text}", found, region="vital_signs")
+            yield inspection.remark("range.news2", rule, f"{message} {row.text}", found, region="vital_signs", say=known.say)
         return
     row = band(table(inspection.lexicon, "news2_response"), scored.total)
     single = band(table(inspection.lexicon, "news2_single"), 3) if scored.threes else None
@@ -136,6 +135,6 @@ def _news2(inspection: Inspection) -> Iterator[Remark]:
     rule = Rule(severity=chosen.remark, source=known.source)
     why = f", with 3 for {listed(scored.threes)}" if scored.threes else ""
     message = f"NEWS2 {scored.total} ({scored.detail}){why}: {chosen.label}. {chosen.text}"
-    yield inspection.remark("range.news2", rule, message, found, region="vital_signs")
+    yield inspection.remark("range.news2", rule, message, found, region="vital_signs", say=known.say)
 
 

@@ -38,7 +38,7 @@ def _judge(inspection: Inspection, rule: Timing, found: Found, starts: Sequence[
     name = f"timing.{rule.id}"
     wanted = f"{rule.label} is taught over {span(rule.seconds)}"
     if seen is None:
-        if said:
+        if said or rule.sound_only:
             return None
         return inspection.remark(name, rule, f"{quoted(found)}: {wanted}; no time was said.", [found])
     if seen >= rule.seconds * _ENOUGH:

@@ -84,6 +84,19 @@ class Inputs:
         limits = self.limits.of(concept, part, unit)
         return limits is None or limits[0] - 1e-6 <= number <= limits[1] + 1e-6
 
+    def believable(self, found: Found) -> bool:
+        """Whether every number of an entry can be true, and a systolic pressure lies above its diastolic."""
+        value = found.entry.value
+        if value is None:
+            return True
+        high, low = self.lookup.number(found, "systolic"), self.lookup.number(found, "diastolic")
+        if found.entry.concept == "blood_pressure" and high is not None and low is not None and low >= high:
+            return False
+        numbers = ((None, self.lookup.number(found)), ("systolic", high), ("diastolic", low))
+        return all(
+            number is None or self.plausible(found.entry.concept, part, number, value.unit) for part, number in numbers
+        )
+
     def _pressure_plausible(self, high: float, low: float) -> bool:
         return self.plausible("blood_pressure", "systolic", high, None) and self.plausible(
             "blood_pressure", "diastolic", low, None

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from lexicon import Lexicon
 from lexicon.schema.measures import MeasuresFile, ScalesFile
-from parser.scores.units import convert
+from parser.conversion import convert
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from parser.scores.units import convert, shown, years
+from parser.conversion import convert, shown, years
 
 _REGISTRY = pint.UnitRegistry()
 _NAMES = {
