@@ -212,6 +212,8 @@ class Expressions(Numerals):
         first = self.unit(left.end, left.figure)
         end = first[0] if first and self.sign("to", first[0]) else left.end
         place = self.sign("to", end)
+        if place is None and self.word(end) == "and" and self.word(left.start - 1) == "between":
+            place = end + 1
         right = self.first_operand(place) if place is not None else None
         if right is None or place is None or not self._is_range(left, right, place):
             return None

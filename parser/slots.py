@@ -94,7 +94,7 @@ def slots(lexicon: Lexicon) -> Slots:
     entries: list[Measure | Scale] = list(measures.measures) if isinstance(measures, MeasuresFile) else []
     entries += scales.scales if isinstance(scales, ScalesFile) else ()
     for entry in entries:
-        for form in entry.cues:
+        for form in (*entry.forms, *entry.cues):
             cues.add(form, entry.id)
     concepts: dict[str, tuple[Slot, ...]] = {}
     for concept in lexicon.concepts.values():

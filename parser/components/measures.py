@@ -28,9 +28,7 @@ _LINKS = frozenset(
     "bilaterally bilateral left right as recorded taken come came back looks look pretty good well up down still running "
     "shows showed currently he she they there this i get got have had measures measuring - –".split()
 )
-_PARTING = frozenset(
-    "left right standing sitting lying supine repeat repeated then and ( or both after before at on with".split()
-)
+_PARTING = frozenset("left right then and ( or both".split())
 _STOPS = frozenset((".", ";", "?", "!"))
 _NONE_COST = 3.0
 
@@ -68,6 +66,7 @@ class _Placer:
         self.starts = [mention.start for mention in mentions]
         self.cuts = sorted(boundary.at for boundary in boundaries)
         self._own: dict[int, tuple[Slot, ...]] = {}
+        self.in_number: set[int] = set()
 
     def slots_of(self, index: int) -> tuple[Slot, ...]:
         if index not in self._own:
@@ -81,6 +80,7 @@ class _Placer:
         return (self.cuts[at - 1] if at else 0), (self.cuts[at] if at < len(self.cuts) else len(self.tokens))
 
     def place(self, numbers: tuple[Number, ...]) -> tuple[SlotValue, ...]:
+        self.in_number = {place for number in numbers for place in range(number.start, number.end)}
         own = [part for number in numbers if not self._inside_term(number) for part in self._separated(number)]
         choices = [self.choices(number) for number in own]
         chosen = _cheapest(own, choices, self)
@@ -89,26 +89,22 @@ class _Placer:
 
     def _inside_term(self, number: Number) -> bool:
         """The words belong to a term with a number in its name ("s two", "cranial nerves two through twelve")."""
-        at = bisect_right(self.starts, number.start) - 1
-        for index in (at, at + 1):
-            if 0 <= index < len(self.mentions):
-                mention = self.mentions[index]
-                if mention.start < number.end and number.start < mention.end and not self.slots_of(index):
-                    return True
-        return False
+        index = bisect_right(self.starts, number.start) - 1
+        if index < 0 or self.mentions[index].end <= number.start or self.slots_of(index):
+            return False
+        mention = self.mentions[index]
+        return mention.end >= number.end or mention.start < number.start
 
     def _separated(self, number: Number) -> tuple[Number, ...]:
         """A row of numbers is taken apart when the slot before it takes only the first."""
         if len(number.readings) < 2 or number.readings[-1].shape != "list":
             return (number,)
         best = min(self.choices(number), key=lambda choice: choice.cost, default=None)
-        if best is not None and best.fit.cost < 1:
-            return (number,)
         parts = separate(self.tokens, number, self.lexicon)
         first = min(self.choices(parts[0]), key=lambda choice: choice.cost, default=None)
         if first is None or not self._said_before(first, number):
             return (number,)
-        return parts if best is None or first.cost < best.cost else (number,)
+        return parts if best is None or first.cost < best.cost - 0.05 else (number,)
 
     def _said_before(self, choice: _Choice, number: Number) -> bool:
         return choice.mention is None or self.mentions[choice.mention].start < number.start
@@ -118,9 +114,9 @@ class _Placer:
     def choices(self, number: Number) -> list[_Choice]:
         """Every place for a number, each with its cost."""
         found = self._behind(number) + self._before(number)
-        if not any(choice.cost < 1 for choice in found):
-            found += self._by_cue(number) + self._alone(number)
-        return found
+        if any(choice.cost < 1 for choice in found):
+            return found + self._by_cue(number, number.start - 2, number.start)
+        return found + self._by_cue(number, number.start - CUE, number.end + 3) + self._alone(number)
 
     def _fits(self, slot_list: Sequence[Slot], number: Number, mention: int | None, cost: float) -> list[_Choice]:
         found = []
@@ -139,7 +135,7 @@ class _Placer:
         index, passed = bisect_right(self.starts, number.start) - 1, 0
         while index >= 0 and passed < 4:
             mention = self.mentions[index]
-            if mention.start < start or number.start - mention.end > BEHIND:
+            if mention.start < start or self._words_between(mention.end, number.start) > BEHIND:
                 break
             own = self.slots_of(index)
             if own:
@@ -169,9 +165,17 @@ class _Placer:
             index += 1
         return found
 
+    def _words_between(self, start: int, end: int) -> int:
+        """How many words that are no numbers stand in between."""
+        if end - start > 4 * BEHIND:
+            return end - start
+        return sum(place not in self.in_number for place in range(start, end))
+
     def _gap(self, start: int, end: int, stop: float) -> float:
         cost = 0.0
         for place in range(start, end):
+            if place in self.in_number:
+                continue
             word = self.words[place]
             cost += stop if self._full_stop(place) else (0.01 if word in _LINKS else 0.1)
         return cost
@@ -183,19 +187,29 @@ class _Placer:
             return False
         return word in _STOPS
 
-    def _by_cue(self, number: Number) -> list[_Choice]:
-        """Words that name a measure only beside a number: "satting", "afebrile at"; also inside and just behind it."""
+    def _by_cue(self, number: Number, first: int, last: int) -> list[_Choice]:
+        """Words from ``first`` to ``last`` that name a measure only beside a number: "satting", "afebrile at"."""
         found: list[_Choice] = []
         start, end = self.segment(number.start)
-        for at in range(max(start, number.start - CUE), min(end, number.end + 3)):
+        for at in range(max(start, first), min(end, last)):
             for stop, name in self.slots.cues.every(self.words, at):
                 slot = self.slots.named(name)
+                if self._of_other(at, stop, slot):
+                    continue
                 if slot.cue_needs_unit and not number.readings[0].unit:
                     continue
                 after = at >= number.end
                 gap = self._gap(stop, number.start, 3.0) if stop <= number.start else (self._gap(number.end, at, 9.0) + 0.4 if after else 0.0)
                 found += [choice for choice in self._fits((slot,), number, None, 0.6 + gap) if choice.fit.cost < 1]
         return found
+
+    def _of_other(self, start: int, end: int, slot: Slot) -> bool:
+        """Whether the words are part of a term that takes numbers itself ("pressure" in "pressure injury")."""
+        index = bisect_right(self.starts, start) - 1
+        if index < 0 or self.mentions[index].end < end:
+            return False
+        own = self.slots_of(index)
+        return bool(own) and slot not in own
 
     def _alone(self, number: Number) -> list[_Choice]:
         """Numbers that can only be one thing."""
@@ -290,7 +304,7 @@ class _Placer:
         mention = self.mentions[index] if index is not None else None
         low, high = self.segment(first.start)[0], self.segment(last.end - 1)[1]
         begin = min(mention.start, first.start) if mention else first.start
-        start = max([low, begin - 5, *(place + 1 for place in taken if place < begin)])
+        start = max([low, begin - (5 if mention else 8), *(place + 1 for place in taken if place < begin)])
         start = max([start, *(place + 1 for place in range(start, first.start) if self._full_stop(place))])
         end = min(high, max(last.end, mention.end if mention else 0) + 8)
         end = min([end, *(place for place in range(last.end, min(end, len(self.words))) if self._full_stop(place))])
@@ -362,8 +376,11 @@ def _again(before: _Choice | None, option: _Choice | None, numbers: list[Number]
     """What it costs to fill the slot of the number before once more."""
     if before is None or option is None or option.mention is None or before.mention != option.mention:
         return 0.0
-    between = placer.words[numbers[at - 1].end : numbers[at].start]
-    return 0.1 if before.slot is option.slot and not _PARTING.isdisjoint(between) else 1.0
+    first, last = numbers[at - 1].end, numbers[at].start
+    if before.slot is not option.slot:
+        return 1.0
+    parted = not _PARTING.isdisjoint(placer.words[first:last])
+    return 0.1 if parted or occurrences(placer.tokens, first, last, option.slot.groups, set(), placer.lexicon) else 1.0
 
 
 register("values", find_slot_values, requires=("terms", "numbers", "boundaries"))

@@ -265,6 +265,9 @@ class _Finder(Expressions):
         if (end := self.sign("ago", number.end)) is not None and first.unit:
             text = f"{first.text} {self.tables.unit_by_code[first.unit].id}{'s' if first.numbers[0] != 1 else ''} ago"
             return Number(number.start, end, (Reading("ago", text, first.numbers, first.unit),))
+        if self.word(number.start - 1) in ("minus", "−") and number.start > self.floor and first.shape in ("integer", "decimal"):
+            signed = Reading("signed", f"-{first.text}", (-first.numbers[0],), first.unit)
+            return Number(number.start - 1, number.end, (signed,))
         if (end := self.sign("often", number.end)) is not None and first.shape == "integer":
             text = f"{first.text} {' '.join(self.words[number.end : end])}"
             return Number(number.start, end, (Reading("frequency", text, first.numbers),))

@@ -44,7 +44,8 @@ def values_in(text: str) -> tuple[SlotValue, ...]:
     """What the pipeline's number, term and value components find in a text."""
     lexicon = load()
     tokens = tokenise(text)
-    return find_slot_values(tokens, find_terms(tokens, lexicon), find_numbers(tokens, lexicon), (), lexicon)
+    numbers = find_numbers(tokens, lexicon)
+    return find_slot_values(tokens, find_terms(tokens, numbers, lexicon), numbers, (), lexicon)
 
 
 def said_value(found: SlotValue) -> str:
