@@ -80,8 +80,9 @@ class Lookup:
         return any(found.start is not None for found in self.found)
 
     def ancestors(self, site: str | None) -> tuple[str, ...]:
-        """The site and all it is part of, nearest first."""
+        """The ids of the site and all it is part of, nearest first; a record writes ids with spaces."""
         chain: list[str] = []
+        site = site.replace(" ", "_") if site else None
         while site is not None and site not in chain:
             chain.append(site)
             known = self.lexicon.sites.get(site)

@@ -74,7 +74,7 @@ class _Builder:
         if assertion.status == "hypothetical":
             return
         values = self.by_mention.get(finding.mention, [])
-        if values and values[0].measure in self.measures and assertion.status == "present":
+        if values and assertion.status == "present" and self._names_measure(finding, values[0]):
             yield from self._measured(finding, values, listed)
             return
         side = self.siding.of_finding(finding, listed)
@@ -88,6 +88,12 @@ class _Builder:
             value = values[0] if values else None
             own = side or (self.siding.of_value(value, False, False) if value else None)
             yield from self._each_site(finding, assertion, sites, own, value)
+
+    def _names_measure(self, finding: Finding, value: SlotValue) -> bool:
+        """Whether the number makes it a measure or a score of its own ("pain" with a number is a pain score)."""
+        if value.measure in self.measures:
+            return True
+        return finding.kind != "scale" and any(t.kind == "scale" and t.id == value.measure for t in self.terms[finding.mention].terms)
 
     def _measured(self, finding: Finding, values: Sequence[SlotValue], listed: Sequence[Finding]) -> Iterator[tuple[int, Statement]]:
         """A finding whose number is a measure ("pain seven out of ten in the left knee")."""
