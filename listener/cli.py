@@ -1,0 +1,255 @@
+"""The command line. Commands are thin: each reads its options and calls one function.
+
+Everything heavy is imported inside the commands, so that help comes at once.
+"""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable, Iterable
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from listener.errors import EXIT_CODES, CrownsoleError
+
+if TYPE_CHECKING:
+    from listener.runs import Options
+    from parser.record import Record
+
+_CODES = "\n".join(f"  {code:>3}  {meaning}" for code, meaning in EXIT_CODES.items())
+_CAUTION = ("A practice and documentation aid, not a medical device. Local policy and a licensed clinician decide. "
+            "No recording leaves this machine.")
+
+app = typer.Typer(name="crownsole", no_args_is_help=True, rich_markup_mode=None, add_completion=False, pretty_exceptions_enable=False,
+                  context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
+model_app = typer.Typer(no_args_is_help=True, rich_markup_mode=None, help="Show, fetch and verify the acoustic model; build the vocabulary.")
+lexicon_app = typer.Typer(no_args_is_help=True, rich_markup_mode=None, help="Check a pack, explain a term, list, print the schema.")
+app.add_typer(model_app, name="model")
+app.add_typer(lexicon_app, name="lexicon")
+
+Packs = Annotated[list[Path], typer.Option("--pack", "-p", metavar="FOLDER", help="A school's lexicon pack; may be given more than once.")]
+Checklist = Annotated[str, typer.Option("--checklist", "-c", metavar="NAME", help="What a run should have: complete, or a focused list.")]
+Format = Annotated[str, typer.Option("--format", "-f", metavar="FORMAT", help="text, json, or any other that `crownsole formats` lists.")]
+Output = Annotated[Path | None, typer.Option("-o", "--output", metavar="FILE", help="Write here; the file appears when it is complete.")]
+Force = Annotated[bool, typer.Option("--force", help="Write over an existing file.")]
+ModelPath = Annotated[Path | None, typer.Option("--model", "-m", metavar="FOLDER", help="A Vosk model folder; else the stock model, fetched once.")]
+
+
+@app.callback(epilog=f"Exit codes:\n\n\b\n{_CODES}\n\n{_CAUTION}")
+def about() -> None:
+    """Rehearse a head-to-toe assessment aloud; get the record, the audit and the note.
+
+    \b
+    crownsole hear run.m4a                    hear a recording, print record, audit and note
+    crownsole read run.txt                    the same from a transcript
+    crownsole read - < run.txt                ... from standard input
+    crownsole hear *.wav --format json        one JSON document a file, one a line
+    crownsole lexicon explain bruit           what a term means to the tool
+    """
+
+
+@app.command()
+def hear(
+    files: Annotated[list[Path], typer.Argument(metavar="FILE...", help="Sound or video files in any common format.")],
+    format_: Format = "text", output: Output = None, force: Force = False, model: ModelPath = None, pack: Packs = [],  # noqa: B006
+    checklist: Checklist = "complete",
+    stock: Annotated[bool, typer.Option("--stock-vocabulary", help="Hear with the model as it came, without the lexicon's vocabulary.")] = False,
+    isolate: Annotated[bool, typer.Option("--isolate", help="Hear each file in a process of its own.")] = False,
+) -> None:
+    """Hear recordings: record, audit and note of each.
+
+    \b
+    crownsole hear run.wav
+    crownsole hear run.mp4 --format json -o run.json
+    crownsole hear monday.flac tuesday.flac --format json > runs.jsonl
+
+    The acoustic model is fetched the first time. A file that cannot be read does not stop the others.
+    """
+    from listener.progress import bar
+    from listener.runs import hear as hear_one
+    from listener.runs import options_of, prepare_ears
+
+    options = options_of(pack, checklist)
+    with bar() as progress:
+        ears = prepare_ears(model, options, stock=stock, progress=progress)
+        _each(files, lambda path: hear_one(path, ears, options, progress=progress, isolate=isolate), format_, output, force, options)
+
+
+@app.command()
+def read(
+    files: Annotated[list[Path], typer.Argument(metavar="FILE...", help="Transcripts; - reads standard input.")],
+    format_: Format = "text", output: Output = None, force: Force = False, pack: Packs = [],  # noqa: B006
+    checklist: Checklist = "complete",
+) -> None:
+    """Read transcripts: one utterance a line, or running text.
+
+    \b
+    crownsole read run.txt
+    crownsole read - --format json < run.txt
+    """
+    from listener.runs import options_of, read_text, record_of
+
+    options = options_of(pack, checklist)
+
+    def one(path: Path) -> Record:
+        piped = sys.stdin.buffer.read() if str(path) == "-" else None
+        return record_of(read_text(path, piped), options)
+
+    _each(files, one, format_, output, force, options)
+
+
+@app.command()
+def formats() -> None:
+    """List the formats that records and notes can be written in."""
+    from parser.note import FORMATS
+
+    for name, kind in FORMATS.items():
+        typer.echo(f"{name:10} {kind.meaning}")
+
+
+def _each(files: list[Path], make: Callable[[Path], Record], format_: str, output: Path | None, force: bool, options: Options) -> None:
+    """Make and write the record of every file; a bad one is told and does not stop the others."""
+    from listener.output import emit
+    from listener.runs import lexicon_of
+    from parser.note import FORMATS, bundle, write
+
+    if format_ not in FORMATS:
+        raise typer.BadParameter(f"'{format_}' is none of {', '.join(FORMATS)}", param_hint="--format")
+    lexicon = lexicon_of(options)
+    worst = 0
+    pages: list[str | bytes] = []
+    streaming = output is None and FORMATS[format_].text
+    for path in files:
+        try:
+            page = write(make(path), lexicon, format_)
+        except CrownsoleError as error:
+            typer.echo(f"crownsole: {error}", err=True)
+            worst = max(worst, error.exit_code)
+            continue
+        if streaming:
+            emit(page if format_ == "json" or len(files) == 1 else f"== {path.name} ==\n\n{page}\n", None)
+        else:
+            pages.append(page)
+    if pages:
+        emit(bundle(pages, format_), output, force=force)
+    if worst:
+        raise typer.Exit(worst)
+
+
+@model_app.command("show")
+def model_show(model: ModelPath = None) -> None:
+    """Show which model would be used, and whether it is complete."""
+    from listener.model import find_model
+
+    folder = find_model(model, fetch=False)
+    typer.echo(f"{folder.name}\n{folder.path}\n{'the stock model' if folder.stock else 'a model of your own'}")
+    typer.echo("vocabulary: " + ("can be compiled from the lexicon" if folder.replaceable else "used as it came"))
+    _lines(folder.remarks)
+
+
+@model_app.command("fetch")
+def model_fetch() -> None:
+    """Fetch the stock model, verify it, and put it in place."""
+    from listener.model import find_model
+    from listener.progress import bar
+
+    with bar() as progress:
+        folder = find_model(progress=progress)
+    typer.echo(f"The model is at {folder.path}")
+    _lines(folder.remarks)
+
+
+@model_app.command("verify")
+def model_verify() -> None:
+    """Check every file of the stock model against its SHA-256."""
+    from listener.errors import ModelError
+    from listener.model import find_model, verify_stock
+    from listener.progress import bar
+
+    folder = find_model(fetch=False)
+    if not folder.stock:
+        raise ModelError(f"{folder.path} is not the stock model; only that one has known sums.")
+    with bar() as progress:
+        faults = verify_stock(folder.path, progress)
+    if faults:
+        raise ModelError(f"The model in {folder.path} is damaged ({faults}). Run: crownsole model fetch")
+    typer.echo(f"Every file of {folder.path} is as published.")
+
+
+@model_app.command("build")
+def model_build(model: ModelPath = None, pack: Packs = []) -> None:  # noqa: B006
+    """Compile the lexicon's vocabulary into a copy of the model (done by itself when first needed)."""
+    from listener.progress import bar
+    from listener.runs import options_of, prepare_ears
+
+    with bar() as progress:
+        ears = prepare_ears(model, options_of(pack, "complete"), progress=progress)
+    typer.echo(f"Vocabulary {ears.info.vocabulary} is at {ears.folder.path}")
+
+
+@model_app.command("explain")
+def model_explain(term: str, model: ModelPath = None, pack: Packs = []) -> None:  # noqa: B006
+    """Tell how a word or phrase is heard: as it is, or as which sound-alike words."""
+    from listener.model import find_model
+    from listener.runs import lexicon_of, options_of
+    from listener.vocabulary import explain
+
+    typer.echo(explain(term, find_model(model), lexicon_of(options_of(pack, "complete"))))
+
+
+@lexicon_app.command("check")
+def lexicon_check(packs: Annotated[list[Path], typer.Argument(metavar="[FOLDER]...")] = []) -> None:  # noqa: B006
+    """Check the lexicon, with any packs laid over it; every fault is told with file and line."""
+    from listener.lexicon_view import counts
+    from listener.runs import lexicon_of, options_of
+
+    lexicon = lexicon_of(options_of(packs, "complete"))
+    typer.echo(counts(lexicon))
+
+
+@lexicon_app.command("explain")
+def lexicon_explain(term: str, pack: Packs = []) -> None:  # noqa: B006
+    """Explain a term: what it stands for, where it belongs, how it can be said."""
+    from listener.lexicon_view import explained
+    from listener.runs import lexicon_of, options_of
+
+    _lines(explained(term, lexicon_of(options_of(pack, "complete"))))
+
+
+@lexicon_app.command("list")
+def lexicon_list(kind: Annotated[str, typer.Argument(help="regions, sites, concepts, measures, scales or sources")] = "concepts",
+                 pack: Packs = []) -> None:  # noqa: B006
+    """List entries of one kind, one a line."""
+    from listener.lexicon_view import listed
+    from listener.runs import lexicon_of, options_of
+
+    _lines(listed(kind, lexicon_of(options_of(pack, "complete"))))
+
+
+@lexicon_app.command("schema")
+def lexicon_schema() -> None:
+    """Print the JSON schema of the record contract, crownsole-record/1."""
+    import json
+
+    from parser.record import Record
+
+    typer.echo(json.dumps(Record.model_json_schema(mode="serialization"), indent=2))
+
+
+def _lines(lines: Iterable[str]) -> None:
+    for line in lines:
+        typer.echo(line)
+
+
+def main() -> None:
+    """Entry point: errors become one sentence and an exit code."""
+    try:
+        app(standalone_mode=True)
+    except CrownsoleError as error:
+        typer.echo(f"crownsole: {error}", err=True)
+        sys.exit(error.exit_code)
+    except KeyboardInterrupt:
+        typer.echo("crownsole: interrupted", err=True)
+        sys.exit(130)

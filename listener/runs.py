@@ -1,0 +1,134 @@
+"""One run from its input to its record: the functions behind the commands."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from listener.errors import InputError, LexiconInvalid
+from listener.progress import Progress, silent
+
+if TYPE_CHECKING:
+    from lexicon import Lexicon
+    from listener.model import ModelFolder
+    from listener.tidying import Restore
+    from parser.record import ModelInfo, Record
+    from parser.transcript import Transcript
+
+_BOMS = ((b"\xff\xfe", "utf-16"), (b"\xfe\xff", "utf-16"), (b"\xef\xbb\xbf", "utf-8-sig"))
+
+
+@dataclass(frozen=True)
+class Options:
+    """What a run is read and audited with. ``packs`` are lexicon folders laid over the built-in one."""
+
+    packs: tuple[str, ...] = ()
+    checklist: str = "complete"
+
+
+@dataclass(frozen=True)
+class Ears:
+    """A model ready to hear with, and what maps its spellings back to words."""
+
+    folder: ModelFolder
+    restore: Restore | None
+    info: ModelInfo
+
+
+def lexicon_of(options: Options) -> Lexicon:
+    """The lexicon with the packs of the options. Raises :class:`LexiconInvalid` with every fault."""
+    from lexicon import LexiconError, load
+    from parser.audit.checklists import wanted
+
+    try:
+        lexicon = load(options.packs)
+    except LexiconError as error:
+        raise LexiconInvalid("\n".join(error.faults)) from None
+    try:
+        wanted(lexicon, options.checklist)
+    except ValueError as error:
+        raise InputError(str(error)) from None
+    return lexicon
+
+
+def record_of(transcript: Transcript, options: Options, model: ModelInfo | None = None) -> Record:
+    """Understand, file and audit a transcript."""
+    from parser.pipeline import understand_all
+    from parser.structurer import file
+
+    lexicon = lexicon_of(options)
+    run_id = hashlib.sha256(f"{transcript.source}\n{transcript.text}".encode()).hexdigest()[:12]
+    understood = understand_all(transcript, options.packs)
+    return file(understood, transcript, lexicon, run_id=run_id, model=model, checklist=options.checklist)
+
+
+def read_text(path: Path, data: bytes | None = None) -> Transcript:
+    """A transcript from a text file, or from ``data`` already read.
+
+    Takes UTF-8, UTF-16 with a byte-order mark, and Windows-1252. Raises :class:`InputError`.
+    """
+    from parser.transcript import transcript_of_text
+
+    content = _content(path) if data is None else data
+    name = path.name if data is None else "standard input"
+    if not content.strip():
+        raise InputError(f"{name} is empty. Give a transcript: one utterance a line, or running text.")
+    text = _decoded(content, name)
+    return transcript_of_text(text, name)
+
+
+def _content(path: Path) -> bytes:
+    if path.is_dir():
+        raise InputError(f"{path} is a folder. Name the transcript inside it.")
+    try:
+        return path.read_bytes()
+    except FileNotFoundError:
+        raise InputError(f"There is no file {path}.") from None
+    except OSError as error:
+        raise InputError(f"{path} cannot be read ({error.strerror}).") from None
+
+
+def _decoded(content: bytes, name: str) -> str:
+    encoding = next((name for mark, name in _BOMS if content.startswith(mark)), None)
+    if encoding is None and b"\0" in content[:4096]:
+        raise InputError(f"{name} is not text. Sound is heard with: crownsole hear {name}")
+    try:
+        return content.decode(encoding or "utf-8")
+    except UnicodeDecodeError:
+        if encoding:
+            raise InputError(f"{name} is not valid {encoding} text.") from None
+        return content.decode("cp1252", errors="replace")
+
+
+def prepare_ears(model: Path | None, options: Options, *, stock: bool = False, progress: Progress = silent) -> Ears:
+    """The model to hear with, fetched when it is not there, with the vocabulary of the lexicon in it.
+
+    ``stock`` uses the model as it came. Raises :class:`ModelError` and :class:`LexiconInvalid`.
+    """
+    from listener.model import find_model
+    from parser.record import ModelInfo
+
+    lexicon = lexicon_of(options)
+    folder = find_model(model, progress=progress)
+    if stock:
+        return Ears(folder, None, ModelInfo(name=folder.name))
+    from listener.vocabulary import compiled
+
+    made = compiled(folder, lexicon, progress=progress)
+    return Ears(made.folder, made.restore, ModelInfo(name=folder.name, vocabulary=made.name))
+
+
+def hear(path: Path, ears: Ears, options: Options, *, progress: Progress = silent, isolate: bool = False) -> Record:
+    """Hear a sound file and make its record. Raises :class:`SoundError`, :class:`ModelError`, :class:`HearingError`."""
+    from listener.hear import hear_file
+
+    transcript = hear_file(path, ears.folder, restore=ears.restore, progress=progress, isolate=isolate)
+    return record_of(transcript, options, ears.info)
+
+
+def options_of(packs: Sequence[Path], checklist: str) -> Options:
+    """Options as the commands take them."""
+    return Options(tuple(str(pack) for pack in packs), checklist)
