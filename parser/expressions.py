@@ -135,6 +135,9 @@ class Expressions(Numerals):
         if signed is not None and left.value <= 6 and self._joins(signed):
             mark = "+" if self.sign("plus", end) else "-"
             end = signed
+        share = self.role(end)
+        if share[0] == "share" and left.value <= share[1]:
+            return end + 1, (Reading("score", f"{left.text}/{number_text(share[1])}", (left.value, share[1])),)
         out_of = self.sign("out_of", end)
         over = self.sign("over", end)
         if left.value >= 40 and not mark:

@@ -111,8 +111,14 @@ class Grammar:
         self.pronoun_after = frozenset(file.pronoun_after)
         #: Words at which a number expression can have its first number.
         self.anchors = frozenset(self.role) - {"o"} | {"point", "trace", "plus", "times"}
+        self.anchors |= {form for form in self.roman if len(form) > 1} | self.signs_of("staged")
         self.anchors |= {word[:-1] + "ies" for word, (role, _) in self.role.items() if role == "ten"}
-        self.beside = frozenset(self.sounds) | frozenset(self.roman)
+        #: Anchors that are no numbers themselves.
+        self.no_starts = frozenset(self.roman) | self.signs_of("staged") | {"plus", "times"}
+
+    def signs_of(self, name: str) -> frozenset[str]:
+        """First words of a sign."""
+        return self.signs[name].starts() if name in self.signs else frozenset()
 
     def sign(self, name: str, words: Sequence[str], place: int) -> int | None:
         """The end of a sign at ``place``, or None."""
@@ -194,6 +200,8 @@ class Numerals:
 
     def run(self, start: int) -> Run | None:
         """The run that begins at ``start``, or None."""
+        if self.word(start + 1) == "quarters":
+            return self._part_alone(start)
         groups: list[Group] = []
         at = start
         while (group := self.group(at)) is not None and not (groups and (group.figure or groups[-1].figure)):
@@ -230,6 +238,8 @@ class Numerals:
             return Group(at, at + 1, float(text), text, figure=True)
         role, value = self.role(at)
         if role in ("zero", "unit", "teen", "ten"):
+            if role == "zero" and self.word(at + 1) == "clock":
+                return None
             end, value = self._below_hundred(at)
             if value and self.role(end)[0] == "hundred":
                 return self._hundreds(at, value, end + 1)
@@ -339,6 +349,9 @@ class Numerals:
     def _part_alone(self, start: int) -> Run | None:
         """ "(a) half", "three quarters", "one quarter" with no whole number before."""
         role, value = self.role(start)
+        if role == "unit" and self.word(start + 1) == "quarters":
+            text = number_text(value * 0.25)
+            return Run(start, start + 2, (Group(start, start + 2, value * 0.25, text),))
         if role != "part":
             return None
         count = self.role(start - 1)
@@ -465,15 +478,15 @@ def _clocks(groups: Sequence[Group]) -> list[Reading]:
         text = groups[0].text
         if groups[0].figure and len(text) == 4 and int(text[:2]) < 24 and int(text[2:]) < 60:
             return [clock(int(text[:2]), int(text[2:]))]
-        return [clock(values[0] // 100, 0)] if values[0] % 100 == 0 and 100 <= values[0] <= 2400 else []
+        return [clock(values[0] // 100, 0)] if values[0] % 100 == 0 and 1000 < values[0] <= 2400 and values[0] != 2000 else []
     if values[0] == 0 and len(values) > 1 and values[1] < 10:
         values = values[1:]
     if len(values) == 2 and values[0] < 24 and 10 <= values[1] < 60:
         return [clock(values[0], values[1])]
     if len(values) == 3 and values[0] < 24 and values[1] == 0 and values[2] < 10:
         return [clock(values[0], values[2])]
-    if len(values) == 2 and values[1] in (100, 0) and values[0] < 24 and groups[0].value == 0:
-        return [clock(values[0], 0)]
+    if len(values) == 2 and values[0] == 0 and values[1] % 100 == 0 and values[1] < 1000:
+        return [clock(values[1] // 100, 0)]
     return []
 
 

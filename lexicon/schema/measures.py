@@ -8,7 +8,7 @@ from pydantic import Field, model_validator
 
 from lexicon.schema.base import Entry, Forms, Id, Ids, Strings
 
-Role = Literal["zero", "unit", "teen", "ten", "hundred", "thousand", "ordinal", "part", "roman"]
+Role = Literal["zero", "unit", "teen", "ten", "hundred", "thousand", "ordinal", "part", "share", "roman"]
 Sign = Literal[
     "point", "and", "over", "out_of", "by", "to", "plus", "minus", "times", "times_after", "less", "more", "at_most",
     "at_least", "or_less", "or_more", "about", "between", "staged", "palpation", "oclock", "ago", "am", "pm",
@@ -148,6 +148,8 @@ class Measure(Entry):
     loinc: str | None = None
     #: Decimal places usual in notes.
     decimals: int = Field(default=0, ge=0, le=3)
+    #: Station where it is filed; vital_signs when left out.
+    region: Id | None = None
     note: str | None = None
     source: Strings = ("C",)
 
@@ -207,6 +209,8 @@ class Scale(Entry):
     qualifiers: Ids = ()
     alone_shapes: tuple[Shape, ...] = ()
     loinc: str | None = None
+    #: Station where it is filed when it stands by itself.
+    region: Id | None = None
     note: str | None = None
     source: Strings = ("C",)
 

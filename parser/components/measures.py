@@ -29,6 +29,7 @@ _LINKS = frozenset(
     "shows showed currently he she they there this i get got have had measures measuring - –".split()
 )
 _PARTING = frozenset("left right then and ( or both".split())
+_SIDES = frozenset(("left", "right", "both", "bilateral"))
 _STOPS = frozenset((".", ";", "?", "!"))
 _NONE_COST = 3.0
 
@@ -200,8 +201,16 @@ class _Placer:
                     continue
                 after = at >= number.end
                 gap = self._gap(stop, number.start, 3.0) if stop <= number.start else (self._gap(number.end, at, 9.0) + 0.4 if after else 0.0)
-                found += [choice for choice in self._fits((slot,), number, None, 0.6 + gap) if choice.fit.cost < 1]
+                place = self._place_named(at, stop)
+                found += [choice for choice in self._fits((slot,), number, place, 0.6 + gap) if choice.fit.cost < 1]
         return found
+
+    def _place_named(self, start: int, end: int) -> int | None:
+        """The mention of a body site that the cue names ("dorsalis pedis two plus"), if it names one."""
+        index = bisect_right(self.starts, start) - 1
+        if index < 0 or self.mentions[index].end < end:
+            return None
+        return index if any(term.kind == "site" for term in self.mentions[index].terms) else None
 
     def _of_other(self, start: int, end: int, slot: Slot) -> bool:
         """Whether the words are part of a term that takes numbers itself ("pressure" in "pressure injury")."""
@@ -316,6 +325,8 @@ class _Placer:
                 break
             if place != index and any(slot.kind == "measure" for slot in self.slots_of(place)):
                 end = self.mentions[place].start
+        while following and end > last.end and self.words[end - 1] in _SIDES:
+            end -= 1
         return start, end
 
     def _heard_alike(self, number: Number) -> tuple[str, ...]:

@@ -61,11 +61,11 @@ class _Finder(Expressions):
         if (end := self._name(place)) is not None:
             self.floor = end
             return
-        for special in (self._sounds, self._trace, self._gcs, self._decade, self._ordinal, self._part_of_hour):
+        for special in (self._roman, self._sounds, self._trace, self._gcs, self._decade, self._ordinal, self._part_of_hour):
             if (number := special(place)) is not None:
                 self._add(number)
                 return
-        if self.word(place) in ("plus", "times") or self._letter_and_figure(place) or self._pronoun(place):
+        if self.word(place) in self.tables.no_starts or self._letter_and_figure(place) or self._pronoun(place):
             return
         run = self.run(place)
         if run is not None:
@@ -97,6 +97,30 @@ class _Finder(Expressions):
         return before in self.tables.pronoun_before or after in self.tables.pronoun_after
 
     # -- expressions that do not begin with an amount ---------------------------------------------
+
+    def _roman(self, place: int) -> Number | None:
+        """ "II/VI", "grade III", "cranial nerves II-XII": letters are numbers only in such company."""
+        word, roman = self.word(place), self.tables.roman
+        if self.sign("staged", place) == place + 1 and self.word(place + 1) in roman:
+            return self._roman_at(place + 1, staged=place)
+        return self._roman_at(place, staged=None) if word in roman else None
+
+    def _roman_at(self, place: int, staged: int | None) -> Number | None:
+        roman = self.tables.roman
+        value, start, end = roman[self.word(place)], place if staged is None else staged, place + 1
+        second = roman.get(self.word(end + 1))
+        if second is not None and self.word(end) in ("/", "over"):
+            return Number(start, end + 2, (Reading("score", f"{value}/{second}", (float(value), float(second))),))
+        if second is not None and self.word(end) in ("-", "to", "through") and value < second:
+            return Number(start, end + 2, (Reading("range", f"{value}-{second}", (float(value), float(second))),))
+        if staged is not None:
+            return Number(start, end, (Reading("stage", f"{self.word(staged)} {value}", (float(value),)),))
+        first = roman.get(self.word(place - 2)) if place - 2 >= self.floor else None
+        if first is not None and self.word(place - 1) == "/":
+            return Number(place - 2, end, (Reading("score", f"{first}/{value}", (float(first), float(value))),))
+        if self.word(place - 1) in ("nerve", "nerves", "cn"):
+            return Number(place, end, (Reading("integer", str(value), (float(value),)),))
+        return None
 
     def _sounds(self, place: int) -> Number | None:
         """Words that sound like numbers, where only a number makes sense: "to plus", "times for"."""
@@ -135,6 +159,10 @@ class _Finder(Expressions):
         at, texts = place - 1, []
         for names in _PARTS_OF_GCS:
             at += self.word(at) in (",", "and")
+            if self.word(at) == "vt" and names[0] == "v":
+                texts.append("T")
+                at += 1
+                continue
             if self.word(at) not in names:
                 return None
             at += 1
@@ -239,8 +267,7 @@ class _Finder(Expressions):
     def _add_run(self, run: Run, end: int, unit: str | None) -> None:
         kind = self.tables.unit_by_code[unit].kind if unit else ""
         if len(run.groups) > 1 and not one_number(run) and kind not in ("volume", "mass"):
-            for number in parts_of(run, end, unit):
-                self._add(self._qualified(number))
+            self._add_row(run, end, unit)
             return
         readings = tuple(replace(reading, unit=reading.unit or unit) for reading in amounts(run))
         start = run.start
@@ -248,6 +275,21 @@ class _Finder(Expressions):
             start = max(self.floor, start - 1)
         if readings:
             self._add(self._qualified(Number(start, end, readings)))
+
+    def _add_row(self, run: Run, end: int, unit: str | None) -> None:
+        """Several numbers in a row; two that can be a whole and its tenth stay together ("sixteen | ninety eight six")."""
+        parts = parts_of(run, end, unit)
+        by_start = {group.start: i for i, group in enumerate(run.groups)}
+        while parts:
+            first, *parts = parts
+            tenth = parts and first.readings[0].numbers[0] >= 30 and parts[0].end - parts[0].start == 1 and parts[0].readings[0].numbers[0] < 10
+            if tenth and parts[0].readings[0].unit is None and not run.digits:
+                second, *parts = parts
+                last = by_start[second.start] + 1
+                both = Run(first.start, second.end, run.groups[by_start[first.start] : last])
+                self._add(self._qualified(Number(first.start, second.end, amounts(both))))
+            else:
+                self._add(self._qualified(first))
 
     def _qualified(self, number: Number) -> Number:
         """The number with the words in front of it or behind it: "less than", "times", "stage", "plus"."""
