@@ -81,12 +81,13 @@ class Lookup:
 
     def ancestors(self, site: str | None) -> tuple[str, ...]:
         """The ids of the site and all it is part of, nearest first; a record writes ids with spaces."""
-        chain: list[str] = []
-        site = site.replace(" ", "_") if site else None
-        while site is not None and site not in chain:
-            chain.append(site)
-            known = self.lexicon.sites.get(site)
-            site = known.part_of if known else None
+        chain: dict[str, None] = {}
+        for name in site.split(AND) if site else ():
+            here: str | None = name.replace(" ", "_")
+            while here is not None and here not in chain:
+                chain[here] = None
+                known = self.lexicon.sites.get(here)
+                here = known.part_of if known else None
         return tuple(chain)
 
     def age_years(self, default: float | None = None) -> float | None:

@@ -29,7 +29,7 @@ from parser.anchoring import anchored, joined, pauses_of
 from parser.components.layer import PREFIX
 from parser.layers import Aside, SiteUse
 from parser.spans import assert_spans
-from parser.statements import Situation, Statement
+from parser.statements import AND, Situation, Statement
 from parser.tokens import tokenise, with_pauses
 from parser.transcript import Transcript, Utterance
 from parser.unfinished import breaks_off
@@ -112,7 +112,7 @@ def _following(situation: Situation, statements: tuple[Statement, ...], layers: 
         region = after[-1].region
     last = next((s for s in reversed(statements) if s.site and s.region == region), None)
     if last is not None:
-        site, side = last.site, last.side
+        site, side = (last.site or "").split(AND)[-1], last.side
     elif sites and lexicon.sites[sites[-1].id].opens and lexicon.home[sites[-1].id] == region:
         site, side = sites[-1].id, None
     gone = {id(s.amends.target) for s in statements if s.amends is not None}

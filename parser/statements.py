@@ -11,6 +11,9 @@ Kind = Literal["finding", "measure", "scale", "step", "device", "report", "condu
 Status = Literal["present", "absent", "normal", "not_assessed", "uncertain", "history", "family"]
 Side = Literal["left", "right", "both", "midline"]
 
+#: Stands between the sites of a statement about several ("radial_artery and brachial_artery").
+AND = " and "
+
 KINDS: tuple[str, ...] = get_args(Kind)
 STATUSES: tuple[str, ...] = get_args(Status)
 SIDES: tuple[str, ...] = get_args(Side)
@@ -55,7 +58,8 @@ class Statement:
     """One thing that was said about the person examined, or one step that was done.
 
     ``doubts`` are reasons in words why a person should confirm it. ``qualifiers`` are words of
-    degree or quality as said ("mild", "pitting", "on room air"). ``amends`` is set when the
+    degree or quality as said ("mild", "pitting", "on room air").
+    ``site`` is a site's id, or several joined by :data:`AND`. ``amends`` is set when the
     statement replaces an earlier one (a spoken correction), ``withdrawn`` when it only takes one
     back.
     """

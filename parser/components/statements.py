@@ -25,10 +25,13 @@ from parser.layers import (
     SiteUse,
     SlotValue,
 )
-from parser.statements import Evidence, Situation, Statement
+from parser.statements import AND, Evidence, Situation, Statement
 from parser.tokens import Tokens
 
 _VITALS = "vital_signs"
+
+#: A place further than this many tokens from its finding is no part of the evidence.
+NEAR = 9
 
 
 def find_statements(tokens: Tokens, terms: tuple[Mention, ...], findings: tuple[Finding, ...],
@@ -78,16 +81,12 @@ class _Builder:
             yield from self._measured(finding, values, listed)
             return
         side = self.siding.of_finding(finding, listed)
-        sites: Sequence[SiteUse | None] = finding.sites or (None,)
-        if len(values) > 1:
-            before_first = self.siding.leads(values[0])
-            for value in values:
-                own = self.siding.of_value(value, True, before_first) or side
-                yield from self._each_site(finding, assertion, sites, own, value)
-        else:
-            value = values[0] if values else None
-            own = side or (self.siding.of_value(value, False, False) if value else None)
-            yield from self._each_site(finding, assertion, sites, own, value)
+        if not values:
+            yield finding.start, self._statement(finding, assertion, side, None)
+        before_first = bool(values) and self.siding.leads(values[0])
+        for value in values:
+            own = self.siding.of_value(value, len(values) > 1, before_first)
+            yield max(finding.start, value.start), self._statement(finding, assertion, own or side if len(values) > 1 else side or own, value)
 
     def _names_measure(self, finding: Finding, value: SlotValue) -> bool:
         """Whether the number makes it a measure or a score of its own ("pain" with a number is a pain score)."""
@@ -98,38 +97,28 @@ class _Builder:
     def _measured(self, finding: Finding, values: Sequence[SlotValue], listed: Sequence[Finding]) -> Iterator[tuple[int, Statement]]:
         """A finding whose number is a measure ("pain seven out of ten in the left knee")."""
         side = self.siding.of_finding(finding, listed)
-        site = finding.sites[0].id if finding.sites else None
+        site = _site_text(finding)
         for value in values:
             statement = self._of_measure(value)
             yield value.start, replace(statement, site=site, side=statement.side or (side.side if side else None))
 
-    def _each_site(self, finding: Finding, assertion: Assertion, sites: Sequence[SiteUse | None], side: SideMention | None,
-                   value: SlotValue | None) -> Iterator[tuple[int, Statement]]:
-        for site in sites:
-            at = max(finding.start, value.start if value else 0)
-            yield at, self._statement(finding, assertion, site, side, value)
-
-    def _statement(self, finding: Finding, assertion: Assertion, site: SiteUse | None, side: SideMention | None,
-                   value: SlotValue | None) -> Statement:
+    def _statement(self, finding: Finding, assertion: Assertion, side: SideMention | None, value: SlotValue | None) -> Statement:
         concept = self.lexicon.concepts.get(finding.id)
         status, doubts = _status(finding, assertion)
         spans = [(finding.start, finding.end)]
-        spans += [(site.start, site.end)] if site and site.end > site.start and self._near(site, finding) else []
+        spans += [(site.start, site.end) for site in finding.sites if site.end > site.start and _near(site, finding)]
         spans += [(value.start, value.end)] if value else []
         spans += [side_span] if (side_span := _near_side(side, finding)) else []
         spans += [assertion.cue] if assertion.cue and finding.start - 12 <= assertion.cue[0] <= finding.end + 12 else []
-        given = side.side if side else self.siding.carried(site.id if site else None)
+        given = side.side if side else self.siding.carried(finding.sites[-1].id if finding.sites else None)
         qualifiers = ((side.comparison,) if side and side.comparison else ()) + _qualifiers(value)
         label = concept.label if concept else getattr(self.scales.get(finding.id), "label", finding.id)
         return Statement(
             concept=finding.id, kind=finding.kind if finding.kind in ("finding", "scale", "step", "device", "report") else "finding",  # type: ignore[arg-type]
             status=status, region=finding.region, evidence=self._evidence(spans), label=label,  # type: ignore[arg-type]
-            site=site.id if site else None, side=given, value=value.value if value else None, qualifiers=qualifiers,  # type: ignore[arg-type]
+            site=_site_text(finding), side=given, value=value.value if value else None, qualifiers=qualifiers,  # type: ignore[arg-type]
             doubts=(*doubts, *_value_doubts(value)),
         )
-
-    def _near(self, site: SiteUse, finding: Finding) -> bool:
-        return abs(site.start - finding.start) <= 9
 
     # -- measures ----------------------------------------------------------------------------
 
@@ -158,6 +147,15 @@ class _Builder:
         start, end = min(s for s, _ in spans), max(e for _, e in spans)
         text = self.tokens.slice_text(start, end)
         return Evidence(0, (-1, -1), None, None, (self.tokens.starts[start], self.tokens.ends[end - 1]), text, text)
+
+
+def _near(site: SiteUse, finding: Finding) -> bool:
+    return abs(site.start - finding.start) <= NEAR
+
+
+def _site_text(finding: Finding) -> str | None:
+    """The sites of one statement; several said together stay one statement ("radial and brachial")."""
+    return AND.join(dict.fromkeys(site.id for site in finding.sites)) or None
 
 
 def _lists(findings: tuple[Finding, ...]) -> list[Sequence[Finding]]:
