@@ -14,8 +14,9 @@ from functools import cached_property
 
 from lexicon import Lexicon
 from lexicon.schema.matching import Match
-from parser.record import Entry, Measure, Record
 from parser.conversion import convert, years
+from parser.record import Entry, Measure, Record
+from parser.statements import AND
 
 #: Statuses that say something about the person now.
 CURRENT = ("present", "absent", "normal", "not_assessed", "uncertain")
