@@ -45,7 +45,9 @@ def _apply(tokens: Tokens, statements: list[Statement], correction: Correction, 
     if near:
         target = _compatible(near[0], earlier, correction.sure, lexicon)
         if target is not None:
-            swapped = replace(near[0], amends=Amends("replace", cue, target))
+            named = [site for site in sites if correction.end <= site.start and tokens.ends[site.end - 1] <= near[0].evidence.chars[1]]
+            site = named[0].id if len(named) == 1 else near[0].site
+            swapped = replace(near[0], site=site, amends=Amends("replace", cue, target))
             return [*before, *(swapped if s is near[0] else s for s in after)]
     loose = _loose(tokens, correction, numbers, sides, sites, earlier, near, lexicon)
     if loose is not None:

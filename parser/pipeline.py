@@ -104,12 +104,17 @@ def _following(situation: Situation, statements: tuple[Statement, ...], layers: 
     """The situation after an utterance: its last station and place, and the statements still in reach."""
     region, site, side = situation.region, situation.site, situation.side
     stations = layers.crownsole_stations
-    findings = [f for f in layers.crownsole_findings if f.kind in ("finding", "scale")]
+    ends = (lexicon.region_order[0], lexicon.region_order[-1])
+    findings = [f for f in layers.crownsole_findings if f.kind in ("finding", "scale") or (f.kind == "step" and f.region in ends)]
     if stations:
         region, site, side = stations[-1].region, None, None
     after = [f for f in findings if not stations or f.start >= stations[-1].at]
     if after and after[-1].region in lexicon.regions:
         region = after[-1].region
+    named = next((s for s in reversed(sites) if lexicon.sites[s.id].opens and lexicon.home[s.id] in lexicon.regions), None)
+    if named is not None and not findings and not layers.crownsole_values and (not stations or stations[-1].at < named.start):
+        also = lexicon.sites[named.id].also
+        region = region if region in also or "any" in also else lexicon.home[named.id]
     last = next((s for s in reversed(statements) if s.site and s.region == region), None)
     if last is not None:
         site, side = (last.site or "").split(AND)[-1], last.side

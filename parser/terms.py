@@ -12,6 +12,9 @@ from parser.tokens import words_of
 
 Item = TypeVar("Item")
 
+#: A form of at least so many words may be written with commas ("pupils equal, round, and reactive to light").
+LISTED = 4
+
 
 class FormIndex(Generic[Item]):
     """A prefix tree over token sequences. Spellings are read as American on both sides."""
@@ -39,11 +42,13 @@ class FormIndex(Generic[Item]):
             if node is None:
                 at += 1
                 continue
-            here, end, items = at, at, ()
+            here, depth, end, items = at, 0, at, ()
             while node is not None:
-                here += 1
-                if None in node:
+                here, depth = here + 1, depth + 1
+                if None in node and (here - at == depth or depth >= LISTED):
                     end, items = here, node[None]
+                if here < last and read[here] == "," and "," not in node and here + 1 < last:
+                    here += 1
                 node = node.get(read[here]) if here < last else None
             if items:
                 found.append((at, end, tuple(items)))

@@ -24,6 +24,8 @@ FARTHEST_CLAUSE = 12
 CLAUSE_GAP = 3
 #: A cue after its finding may stand this many words behind it ("murmurs at the apex are not heard").
 FARTHEST_BACK = 6
+#: Between two findings a doubtful word goes with the one after it, if that is this near.
+NEAR = 4
 #: Which status wins where several cues reach a finding; absent and uncertain go by order, see _choose.
 _STRONGEST = ("hypothetical", "family", "not_assessed")
 _AFFIRMED = Assertion("present")
@@ -41,7 +43,8 @@ def assert_status(
     reading = book.read(tokens.words)
     placed = [(reading.place[start], max(reading.place[end], reading.place[start] + 1)) for start, end in spans]
     cues = book.find(reading.words, (edge for span in placed for edge in span))
-    sweep = _Sweep(book, reading.words, sorted({reading.place[b.at] for b in boundaries}))
+    firm = {reading.place[b.at] for b in boundaries if b.reason in ("mark", "line")}
+    sweep = _Sweep(book, reading.words, sorted({reading.place[b.at] for b in boundaries}), firm)
     sweep.run(cues, placed)
     return tuple(_with_text(tokens, reading.at, sweep.given.get(i)) for i in range(len(placed)))
 
@@ -72,13 +75,22 @@ class _Item:
     joined: str
 
 
+@dataclass(frozen=True, slots=True)
+class _Next:
+    """The finding after a cue: where it starts, and whether a cue of its own stands right behind it."""
+
+    start: int
+    has_own: bool
+
+
 class _Sweep:
     """The state of one sweep. ``given`` maps the index of a span to the cue that decides it."""
 
-    def __init__(self, book: CueBook, words: tuple[str, ...], bounds: list[int]) -> None:
+    def __init__(self, book: CueBook, words: tuple[str, ...], bounds: list[int], firm: set[int]) -> None:
         self.book = book
         self.words = words
         self.bounds = bounds
+        self.firm = firm  # boundaries that were written, not inferred
         self.given: dict[int, CueMatch] = {}
         self.scopes: dict[str, _Scope] = {}
         self.items: list[_Item] = []
@@ -99,12 +111,12 @@ class _Sweep:
             elif kind == 1:
                 self.meet_finding(i, *spans[i], self.followed_by_presence(cues, events, n, spans[i][1]))
             elif cues[i].cue.status != "none":
-                self.meet_cue(cues[i], self.next_start(events, n, spans))
+                self.meet_cue(cues[i], self.next_finding(cues, events, n, spans))
 
     def end_clause(self, place: int) -> None:
         self.scopes.clear()
-        self.items.clear()
-        self.fence = place
+        self.items = [item for item in self.items[-1:] if item.end == place and place not in self.firm]
+        self.fence = place - 1 if self.items else place
         while self.clause_end <= place and self.clause_end < len(self.words):
             self.clause_end = next(self.next_bound)
 
@@ -120,11 +132,15 @@ class _Sweep:
                 return cue.status == "present" and cue.side == "before"
         return False
 
-    def next_start(self, events: list[tuple[int, int, int]], n: int, spans: list[tuple[int, int]]) -> int | None:
-        """Where the next finding of the clause starts, if nothing else stands between."""
-        if n + 1 < len(events) and events[n + 1][1] == 1:
-            return events[n + 1][0]
-        return None
+    def next_finding(
+        self, cues: list[CueMatch], events: list[tuple[int, int, int]], n: int, spans: list[tuple[int, int]]
+    ) -> _Next | None:
+        """The next finding of the clause, if nothing else stands between it and the cue at event ``n``."""
+        if n + 1 >= len(events) or events[n + 1][1] != 1:
+            return None
+        start, end = spans[events[n + 1][2]]
+        place, kind, i = events[n + 2] if n + 2 < len(events) else (-1, 0, 0)
+        return _Next(start, kind == 2 and place == end and cues[i].cue.side != "after")
 
     # ---- findings
 
@@ -180,7 +196,7 @@ class _Sweep:
 
     # ---- cues
 
-    def meet_cue(self, found: CueMatch, following: int | None) -> None:
+    def meet_cue(self, found: CueMatch, following: _Next | None) -> None:
         cue = found.cue
         if cue.status == "break":
             self.close(found)
@@ -227,7 +243,7 @@ class _Sweep:
             self.scopes[found.cue.status] = _Scope(found, found.end)
         self.fence = max(self.fence, found.start)
 
-    def looks_back(self, found: CueMatch, following: int | None) -> bool:
+    def looks_back(self, found: CueMatch, following: _Next | None) -> bool:
         """Whether a cue speaks of the finding before it."""
         item = self.last_item(found)
         if item is None:
@@ -240,11 +256,15 @@ class _Sweep:
         at_end = found.end >= self.clause_end or self.words[found.end] in ",;."
         if found.cue.side == "after":
             return linked and at_end and found.cue.status == "absent"
-        if not linked:
+        if not linked or following is None or following.has_own:
+            return linked
+        if self.crosses_bound(item, found):
             return False
-        if found.cue.reach == "item" and following is not None and following - found.end <= 4:
-            return bool(gap)
-        return True
+        return bool(gap) or found.cue.reach != "item" or following.start - found.end > NEAR
+
+    def crosses_bound(self, item: _Item, found: CueMatch) -> bool:
+        """Whether an inferred boundary lies between a finding and a cue right behind it."""
+        return self.items[0] is item and self.fence == item.end - 1 and found.start == item.end
 
     def last_item(self, found: CueMatch) -> _Item | None:
         """The finding nearest before a cue in its clause, with no other cue between."""

@@ -11,10 +11,9 @@ from functools import lru_cache
 
 from lexicon import Lexicon
 from lexicon.weights import break_weights
-from parser.components.breaks import BreakModel
+from parser.components.breaks import NEVER, BreakModel
 from parser.components.cues import CueBook, cue_book
-from parser.components.layer import register
-from parser.layers import Boundary, Mention
+from parser.layers import Boundary
 from parser.tokens import Tokens
 
 #: A statement begins where the score reaches this; in text with marks the model has to be surer.
@@ -32,7 +31,6 @@ PAUSE_USUAL_S, PAUSE_WEIGHT, PAUSE_LEAST, PAUSE_MOST = 0.25, 1.5, -0.3, 2.0
 _STOPS = frozenset(".;!?")
 _MARKS = frozenset(".;!?,")
 _ABBREVIATIONS = frozenset("dr mr mrs ms st vs approx pt hx dx rt lt jr sr".split())
-_NEVER = float("-inf")
 
 
 @lru_cache(maxsize=1)
@@ -55,13 +53,14 @@ def find_boundaries(
     marks = sum(word in _MARKS for word in tokens.words)
     threshold = MARKED if marks * WORDS_A_MARK >= len(tokens) else UNMARKED
     terms = _terms(tokens, mentions, book)
+    _bar_cues(tokens, book, terms)
     kept = [i for i, word in enumerate(tokens.words) if word[0].isalnum() and word not in book.fillers]
     words = [tokens.words[i] for i in kept]
     pauses = _pauses(tokens, kept)
     bonus = [terms.get(i, 0.0) + pause for i, pause in zip(kept, pauses, strict=True)]
     for n in range(1, len(words)):
         if words[n - 1] in book.unfinished:
-            bonus[n] = _NEVER
+            bonus[n] = NEVER
     for n, score in enumerate(_model().scores(words, bonus, threshold)):
         if score >= threshold:
             found.setdefault(kept[n], _reason(score, terms.get(kept[n], 0.0), pauses[n], threshold))
@@ -121,8 +120,21 @@ def _terms(tokens: Tokens, mentions: Sequence[tuple[int, int, str]], book: CueBo
         if weight:
             added[first] = max(weight, added.get(first, weight))
         for place in range(first + 1, end):
-            added[place] = _NEVER
+            added[place] = NEVER
     return added
+
+
+def _bar_cues(tokens: Tokens, book: CueBook, added: dict[int, float]) -> None:
+    """No statement begins inside a cue, between a cue and what it governs, or at a cue that looks back."""
+    reading = book.read(tokens.words)
+    for found in book.find(reading.words):
+        first, last = found.start + 1, found.end
+        if found.cue.side == "before" and found.cue.status != "history":
+            first -= 1
+        elif found.cue.side == "after" and found.cue.status != "none":
+            last += 1
+        for place in range(first, min(last, len(reading.at))):
+            added[reading.at[place]] = NEVER
 
 
 def _has_finding(tokens: Tokens, end: int, following: tuple[int, int, str] | None, book: CueBook) -> bool:

@@ -8,7 +8,7 @@ same features.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 
 from lexicon.weights import BreakWeights
 
@@ -16,6 +16,7 @@ from lexicon.weights import BreakWeights
 LIST_OPENERS = frozenset("no denies denied deny denying without negative not never neither".split())
 LIST_ENDS = frozenset(("or", "nor", "and"))
 EDGE = "<>"
+NEVER = float("-inf")
 
 
 class ListShape:
@@ -72,51 +73,58 @@ def features(words: Sequence[str], i: int, shape: ListShape, classes: Mapping[st
     )  # fmt: skip
 
 
-class _Weights(dict[str, tuple[float, ...]]):
-    """Key -> the weights of several templates that share the key; made when first asked for."""
+class _Remembered(dict[str, tuple[float, ...]]):
+    """A function of a string, remembered; bounded, however long a process lives."""
 
-    def __init__(self, table: Mapping[str, float], templates: str) -> None:
+    def __init__(self, compute: Callable[[str], tuple[float, ...]]) -> None:
         super().__init__()
-        self._table = table
-        self._templates = templates
+        self._compute = compute
 
     def __missing__(self, key: str) -> tuple[float, ...]:
-        found = tuple(self._table.get(template + key, 0.0) for template in self._templates)
-        if len(self) < 200_000:  # bounded, however long a process lives
-            self[key] = found
-        return found
-
-
-class _Words(dict[str, tuple[float, ...]]):
-    """Word -> its weights as second, before, after, later and latest word of a gap (endings included)."""
-
-    def __init__(self, table: Mapping[str, float]) -> None:
-        super().__init__()
-        self._table = table
-
-    def __missing__(self, word: str) -> tuple[float, ...]:
-        get = self._table.get
-        a, b, c, d, e = (get(template + word, 0.0) for template in "abcde")
-        ending = word[-3:]
-        found = (a, b + get("i" + ending, 0.0), c + get("j" + ending, 0.0), d, e)
-        if len(self) < 200_000:
-            self[word] = found
+        if len(self) > 200_000:
+            self.clear()
+        found = self[key] = self._compute(key)
         return found
 
 
 class BreakModel:
-    """The weights arranged for reading."""
+    """The weights arranged for reading: what depends on the same words is added up once and remembered."""
 
     def __init__(self, weights: BreakWeights) -> None:
-        table = weights.table
+        self._table = weights.table
         self._bias = weights.bias
         self._classes = weights.classes
-        self._words = _Words(table)
-        self._pairs = _Weights(table, "fgh")
-        self._kinds3, self._kinds4 = _Weights(table, "k"), _Weights(table, "t")
-        self._kind_word, self._word_kind = _Weights(table, "r"), _Weights(table, "s")
-        self._shapes = {name: weight for name, weight in table.items() if name[0] in "nlmpq"}
-        self._length = [table.get(f"o{n}", 0.0) for n in range(9)]
+        self._words = _Remembered(self._of_word)
+        self._pairs = _Remembered(self._of_pair)
+        self._kinds = _Remembered(self._of_kinds)
+        self._shapes = _Remembered(self._of_shape)
+        self._length = [self._sum(f"o{n}") for n in range(9)]
+
+    def _sum(self, *names: str) -> float:
+        get = self._table.get
+        return sum(get(name, 0.0) for name in names)
+
+    def _of_word(self, word: str) -> tuple[float, ...]:
+        """The word as the second before, the second after and the third after a gap."""
+        return self._sum("a" + word), self._sum("d" + word), self._sum("e" + word)
+
+    def _of_pair(self, pair: str) -> tuple[float, ...]:
+        """Two words, with the gap between them, before them and after them."""
+        before, after = pair.split(" ")
+        kind_before, kind_after = class_of(before, self._classes), class_of(after, self._classes)
+        between = self._sum(
+            "b" + before, "c" + after, "i" + before[-3:], "j" + after[-3:], "f" + pair,
+            f"r{kind_before}{after}", f"s{before} {kind_after}",
+        )  # fmt: skip
+        return between, self._sum("g" + pair), self._sum("h" + pair)
+
+    def _of_kinds(self, four: str) -> tuple[float, ...]:
+        return (self._sum("k" + four[1:], "t" + four),)
+
+    def _of_shape(self, key: str) -> tuple[float, ...]:
+        """``key`` is the list shape and the kinds of the words around the gap, separated by blanks."""
+        shape, before, after = key.split(" ")
+        return (self._sum("n" + shape, f"l{shape}{after}", f"m{shape}{before}"),)
 
     def scores(self, words: Sequence[str], bonus: Sequence[float], threshold: float) -> list[float]:
         """For each word the log-odds that a statement begins with it, ``bonus`` added; -inf for the first.
@@ -124,41 +132,26 @@ class BreakModel:
         A statement is taken to begin where a score reaches ``threshold``: the words behind it see a new
         list shape.
         """
-        classes = self._classes
-        kinds = [class_of(word, classes) for word in words] + ["?"]
-        kinds.append("?")
-        one = [self._words[word] for word in words]
-        edge = self._words[EDGE]
-        one += (edge, edge)
-        pairs = [self._pairs[f"{words[i]} {words[i + 1]}"] for i in range(len(words) - 1)]
-        first = self._pairs[f"{EDGE} {words[0]}"] if words else ()
-        last = self._pairs[f"{words[-1]} {EDGE}"] if words else ()
-        pairs = [first, *pairs, last]  # type: ignore[list-item]
-        shape, out = ListShape(), []
-        for i, word in enumerate(words):
-            score = float("-inf")
-            if i:
-                score = bonus[i] + self._bias + one[i - 1][1] + one[i][2] + one[i + 1][3] + one[i + 2][4]
-                score += (one[i - 2][0] if i > 1 else edge[0]) + pairs[i][0] + pairs[i + 1][1] + pairs[i - 1][2]
-                score += self._of_kinds(words[i - 1], word, kinds, i) + self._of_shape(shape, word, words, kinds, i)
+        if not words:
+            return []
+        get, shapes, kinds_of, length = self._table.get, self._shapes, self._kinds, self._length
+        padded = (EDGE, *words, EDGE, EDGE)
+        one = [self._words[word] for word in padded]
+        pairs = [self._pairs[f"{first} {second}"] for first, second in zip(padded, padded[1:], strict=False)]
+        kinds = [class_of(word, self._classes) for word in padded]
+        shape, out = ListShape(), [NEVER]
+        shape.step(words[0])
+        for i in range(1, len(words)):
+            word, score = words[i], bonus[i]
+            if score > NEVER:
+                key, later = shape.key(), padded[i + 2]
+                score += self._bias + pairs[i][0] + pairs[i + 1][1] + pairs[i - 1][2]
+                score += one[i - 1][0] + one[i + 2][1] + one[i + 3][2]
+                score += kinds_of[kinds[i - 1] + kinds[i] + kinds[i + 1] + kinds[i + 2]][0]
+                score += shapes[f"{key} {kinds[i]} {kinds[i + 1]}"][0] + length[min(shape.since_begin, 8)]
+                score += get(f"p{key}{word}", 0.0) + get(f"q{key}{later}", 0.0)
             out.append(score)
             if score >= threshold:
                 shape.begin()
             shape.step(word)
         return out
-
-    def _of_kinds(self, before: str, word: str, kinds: list[str], i: int) -> float:
-        three = kinds[i - 1] + kinds[i] + kinds[i + 1]
-        four = (kinds[i - 2] if i > 1 else "?") + three
-        return (
-            self._kinds3[three][0] + self._kinds4[four][0]
-            + self._kind_word[kinds[i - 1] + word][0] + self._word_kind[f"{before} {kinds[i]}"][0]
-        )  # fmt: skip
-
-    def _of_shape(self, shape: ListShape, word: str, words: Sequence[str], kinds: list[str], i: int) -> float:
-        key, get = shape.key(), self._shapes.get
-        later = words[i + 1] if i + 1 < len(words) else EDGE
-        return (
-            get("n" + key, 0.0) + get(f"l{key}{kinds[i]}", 0.0) + get(f"m{key}{kinds[i - 1]}", 0.0)
-            + get(f"p{key}{word}", 0.0) + get(f"q{key}{later}", 0.0) + self._length[min(shape.since_begin, 8)]
-        )  # fmt: skip

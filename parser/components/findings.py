@@ -25,6 +25,9 @@ _JOIN = frozenset("and or nor , / & plus as well versus".split())
 _COPULA = frozenset("is are was were appear appears looks look remains with without no not very slightly mildly both feel feels and also noted to be the".split())
 _NORMAL = "normal"
 
+#: A place this many tokens behind a measure tells where it was measured.
+MEASURED = 12
+
 #: The station taken when nothing that was said names one.
 FALLBACK = "general_survey"
 
@@ -41,19 +44,23 @@ class _Group:
 
 @dataclass(slots=True)
 class _State:
-    """What the sweep has made current. Lives only inside one call."""
+    """What the sweep has made current. Lives only inside one call.
+
+    ``told``: a concept that is about itself ("bowel movement") has come since the place was named.
+    """
 
     region: str | None
     site: SiteUse | None
     stations: Iterator[Station]
     following: Station | None = None
+    told: bool = False
     found: list[Finding] = field(default_factory=list)
 
     def reach(self, at: int) -> None:
         """Make current what was announced up to token ``at``."""
         while self.following is not None and self.following.at <= at:
             if self.following.region != self.region:
-                self.region, self.site = self.following.region, None
+                self.region, self.site, self.told = self.following.region, None, False
             self.following = next(self.stations, None)
 
 
@@ -67,7 +74,7 @@ def find_findings(tokens: Tokens, terms: tuple[Mention, ...], numbers: tuple[Num
     for clause, (first, last) in enumerate(_clauses(terms, asides, boundaries)):
         if first < last:
             _read_clause(tokens, terms, (first, last), clause, numbered, state, lexicon)
-    return tuple(state.found)
+    return tuple(sorted(state.found, key=lambda finding: finding.start))
 
 
 def _clauses(terms: tuple[Mention, ...], asides: tuple[Aside, ...], boundaries: tuple[Boundary, ...]) -> list[tuple[int, int]]:
@@ -97,22 +104,33 @@ def _read_clause(tokens: Tokens, terms: tuple[Mention, ...], span: tuple[int, in
     posts = _posts(words, terms, [i for i, _ in concepts], groups)
     normals = _normal_targets(words, terms, concepts)
     used_normals = {place for place in normals.values()}
+    measures = [terms[i].end for i in range(*span) if any(term.kind == "measure" for term in terms[i].terms)]
     g = 0
     pre: _Group | None = None
     for (index, term), post in zip(concepts, posts, strict=True):
         mention = terms[index]
         while g < len(groups) and groups[g].start < mention.start:
             pre = groups[g] if not groups[g].after_preposition or pre is None else pre
-            _enter(groups[g], state, lexicon)
+            _enter(groups[g], measures, state, lexicon)
             g += 1
         state.reach(mention.start)
         if (mention.start, mention.end) in used_normals:
             continue
         _file(words, mention, index, term, clause, pre, post, normals.get(index), state, lexicon)
     for group in groups[g:]:
-        _enter(group, state, lexicon)
-    if span[1] > span[0]:
-        state.reach(terms[span[1] - 1].start)
+        _enter(group, measures, state, lexicon)
+    state.reach(terms[span[1] - 1].start)
+    state.found += _named_only(terms, span, clause, state, lexicon)
+
+
+def _named_only(terms: tuple[Mention, ...], span: tuple[int, int], clause: int, state: _State, lexicon: Lexicon) -> Iterator[Finding]:
+    """Stations and measures that were named: it may be said of them that they were not assessed."""
+    for i in range(*span):
+        for term in terms[i].terms[:1]:
+            if term.kind in ("region", "heading"):
+                yield Finding(i, terms[i].start, terms[i].end, "region", term.id, term.id, clause=clause)
+            elif term.kind == "measure":
+                yield Finding(i, terms[i].start, terms[i].end, "measure", term.id, state.region or FALLBACK, clause=clause)
 
 
 def _concept(mention: Mention, numbered: set[int], region: str | None, lexicon: Lexicon) -> tuple[str, str, bool] | None:
@@ -128,12 +146,20 @@ def _concept(mention: Mention, numbered: set[int], region: str | None, lexicon: 
     return best.kind, best.id, best.absent
 
 
-def _fit(concept: str, region: str | None, lexicon: Lexicon) -> int:
+def _fit(concept: str, region: str | None, lexicon: Lexicon) -> float:
     if concept not in lexicon.concepts:
-        return 0
+        return 0.0
     home = lexicon.home[concept]
     also = lexicon.concepts[concept].also
-    return 3 if home == region else 2 if region in also else 1 if ANY in (home, *also) else 0
+    if home == region:
+        return 3.0
+    if region in also:
+        return 2.0
+    if ANY in (home, *also) and home not in lexicon.regions:
+        return 1.0
+    order = lexicon.region_order  # steps that open and close a run have the same words: the nearer station wins
+    here = order.index(region) if region in order else 0
+    return 1.0 - abs(order.index(home) - here) / len(order) if home in order else 0.0
 
 
 def _site_groups(words: Sequence[str], terms: tuple[Mention, ...], span: tuple[int, int], taken: set[int],
@@ -149,12 +175,21 @@ def _site_groups(words: Sequence[str], terms: tuple[Mention, ...], span: tuple[i
         if open_sites and all(w in _JOIN or w in _SMALL for w in words[open_sites[-1].end : mention.start]):
             open_sites.append(use)
             continue
+        if open_sites and _narrows(words, open_sites[-1].end, mention.start):
+            open_sites = [SiteUse(site, open_sites[0].start, mention.end)]
+            continue
         if open_sites:
             groups.append(_group(words, open_sites))
         open_sites = [use]
     if open_sites:
         groups.append(_group(words, open_sites))
     return groups
+
+
+def _narrows(words: Sequence[str], end: int, start: int) -> bool:
+    """"Skin over the sacrum" is the sacrum: the place after the preposition is the narrower one."""
+    gap = words[end:start]
+    return bool(gap) and len(gap) <= 3 and gap[0] in ("of", "over", "on", "around", "at") and all(w in _PREPOSITIONS or w in _SMALL for w in gap)
 
 
 def _group(words: Sequence[str], sites: list[SiteUse]) -> _Group:
@@ -231,8 +266,11 @@ def _file(words: Sequence[str], mention: Mention, index: int, term: tuple[str, s
     region = _region(name, concept, sites, state, lexicon)
     if kind == "concept" and concept is not None:
         kind = concept.kind
-    if kind in ("finding", "scale") and region in lexicon.regions and ANY not in (lexicon.home.get(name, ANY),):
+    opens = kind in ("finding", "scale") or region in (lexicon.region_order[0], lexicon.region_order[-1])
+    if opens and region in lexicon.regions and lexicon.home.get(name, ANY) != ANY:
         _move(region, state)
+    if lexicon.home.get(name) != ANY and kind != "step":
+        state.told = not sites
     state.found.append(Finding(index, mention.start, mention.end, kind, name, region, sites, absent, normal, clause))
 
 
@@ -258,14 +296,14 @@ def _sites(words: Sequence[str], mention: Mention, concept: Concept | None, pre:
     if concept.site:
         return (SiteUse(concept.site, mention.start, mention.start),)
     carried = state.site
-    if carried is not None and generic and _suits(concept, carried.id, lexicon) and _carries(carried.id, concept, lexicon):
+    if carried is not None and generic and not state.told and _suits(concept, carried.id, lexicon) and _carries(carried.id, concept, lexicon):
         return (carried,)
     return ()
 
 
 def _carries(site: str, concept: Concept, lexicon: Lexicon) -> bool:
     """A narrow place is not carried on to an abnormal word: "uvula midline ... no lesions" means the mouth."""
-    return concept.nature != "abnormal" or lexicon.sites[site].part_of is None
+    return concept.nature != "abnormal" or bool(concept.sites) or lexicon.sites[site].part_of is None
 
 
 def _suits(concept: Concept, site: str, lexicon: Lexicon) -> bool:
@@ -305,20 +343,23 @@ def _region_of_site(site: str, current: str | None, lexicon: Lexicon) -> str | N
     return home if home != ANY else None
 
 
-def _enter(group: _Group, state: _State, lexicon: Lexicon) -> None:
-    """A place that was named makes its station current, unless it stands after a preposition in another's."""
+def _enter(group: _Group, measures: list[int], state: _State, lexicon: Lexicon) -> None:
+    """A place that was named makes its station current, unless it stands after a preposition in another's,
+    or tells where a measure was taken ("blood pressure ... right arm")."""
     state.reach(group.start)
+    if any(0 <= group.start - end <= MEASURED for end in measures):
+        return
     site = group.sites[-1]
     entry = lexicon.sites[site.id]
     region = _region_of_site(site.id, state.region, lexicon)
     if region in lexicon.regions and entry.opens and not group.after_preposition:
         _move(region, state)
-    state.site = site
+    state.site, state.told = site, False
 
 
 def _move(region: str | None, state: _State) -> None:
     if region != state.region:
-        state.region, state.site = region, None
+        state.region, state.site, state.told = region, None, False
 
 
 register("findings", find_findings, ("terms", "numbers", "asides", "stations", "boundaries"), situation=True)

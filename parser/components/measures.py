@@ -14,8 +14,8 @@ from dataclasses import dataclass, replace
 from lexicon import Lexicon
 from parser.components.layer import register
 from parser.components.numbers import separate
+from parser.grammar import grammar
 from parser.layers import Boundary, Mention, Number, SlotValue
-from parser.numerals import grammar
 from parser.qualifying import distribute, occurrences, roughly
 from parser.slots import Fit, Slot, Slots, fit, slots
 from parser.tokens import Tokens
@@ -23,12 +23,98 @@ from parser.tokens import Tokens
 #: How far a number may stand behind its measure, and before it, in tokens.
 BEHIND, BEFORE, CUE = 14, 6, 6
 _LINKS = frozenset(
-    "is are was were of at the a an and , : = ( ) in now today to approximately about around reads reading measured noted "
-    "has been has been his her their your my patient's it its it's uh um er which that on with for from rated palpable both equal "
-    "bilaterally bilateral left right as recorded taken come came back looks look pretty good well up down still running "
-    "shows showed currently he she they there this i get got have had measures measuring - –".split()
+    [
+        "is",
+        "are",
+        "was",
+        "were",
+        "of",
+        "at",
+        "the",
+        "a",
+        "an",
+        "and",
+        ",",
+        ":",
+        "=",
+        "(",
+        ")",
+        "in",
+        "now",
+        "today",
+        "to",
+        "approximately",
+        "about",
+        "around",
+        "reads",
+        "reading",
+        "measured",
+        "noted",
+        "has",
+        "been",
+        "has",
+        "been",
+        "his",
+        "her",
+        "their",
+        "your",
+        "my",
+        "patient's",
+        "it",
+        "its",
+        "it's",
+        "uh",
+        "um",
+        "er",
+        "which",
+        "that",
+        "on",
+        "with",
+        "for",
+        "from",
+        "rated",
+        "palpable",
+        "both",
+        "equal",
+        "bilaterally",
+        "bilateral",
+        "left",
+        "right",
+        "as",
+        "recorded",
+        "taken",
+        "come",
+        "came",
+        "back",
+        "looks",
+        "look",
+        "pretty",
+        "good",
+        "well",
+        "up",
+        "down",
+        "still",
+        "running",
+        "shows",
+        "showed",
+        "currently",
+        "he",
+        "she",
+        "they",
+        "there",
+        "this",
+        "i",
+        "get",
+        "got",
+        "have",
+        "had",
+        "measures",
+        "measuring",
+        "-",
+        "–",
+    ]
 )
-_PARTING = frozenset("left right then and ( or both".split())
+_PARTING = frozenset(["left", "right", "then", "and", "(", "or", "both"])
 _SIDES = frozenset(("left", "right", "both", "bilateral"))
 _STOPS = frozenset((".", ";", "?", "!"))
 _NONE_COST = 3.0
@@ -45,7 +131,11 @@ class _Choice:
 
 
 def find_slot_values(
-    tokens: Tokens, mentions: tuple[Mention, ...], numbers: tuple[Number, ...], boundaries: tuple[Boundary, ...], lexicon: Lexicon
+    tokens: Tokens,
+    mentions: tuple[Mention, ...],
+    numbers: tuple[Number, ...],
+    boundaries: tuple[Boundary, ...],
+    lexicon: Lexicon,
 ) -> tuple[SlotValue, ...]:
     """Every number that belongs to a measure, a scale or a finding, read for it, in order.
 
@@ -58,7 +148,9 @@ def find_slot_values(
 
 
 class _Placer:
-    def __init__(self, tokens: Tokens, mentions: tuple[Mention, ...], boundaries: tuple[Boundary, ...], lexicon: Lexicon) -> None:
+    def __init__(
+        self, tokens: Tokens, mentions: tuple[Mention, ...], boundaries: tuple[Boundary, ...], lexicon: Lexicon
+    ) -> None:
         self.tokens = tokens
         self.words = tokens.words
         self.mentions = mentions
@@ -94,7 +186,10 @@ class _Placer:
         if index < 0 or self.mentions[index].end <= number.start or self.slots_of(index):
             return False
         mention = self.mentions[index]
-        return mention.end >= number.end or mention.start < number.start
+        broken = (
+            mention.start in self.in_number and mention.start - 1 in self.in_number and mention.start != number.start
+        )
+        return not broken and (mention.end >= number.end or mention.start < number.start)
 
     def _separated(self, number: Number) -> tuple[Number, ...]:
         """A row of numbers is taken apart when the slot before it takes only the first."""
@@ -193,16 +288,22 @@ class _Placer:
         found: list[_Choice] = []
         start, end = self.segment(number.start)
         for at in range(max(start, first), min(end, last)):
-            for stop, name in self.slots.cues.every(self.words, at):
+            for stop, (name, full) in self.slots.cues.every(self.words, at):
                 slot = self.slots.named(name)
                 if self._of_other(at, stop, slot):
                     continue
-                if slot.cue_needs_unit and not number.readings[0].unit:
+                if slot.cue_needs_unit and not full and not number.readings[0].unit:
                     continue
                 after = at >= number.end
-                gap = self._gap(stop, number.start, 3.0) if stop <= number.start else (self._gap(number.end, at, 9.0) + 0.4 if after else 0.0)
+                gap = (
+                    self._gap(stop, number.start, 3.0)
+                    if stop <= number.start
+                    else (self._gap(number.end, at, 9.0) + 0.4 if after else 0.0)
+                )
                 place = self._place_named(at, stop)
-                found += [choice for choice in self._fits((slot,), number, place, 0.6 + gap) if choice.fit.cost < 1]
+                found += [
+                    choice for choice in self._fits((slot,), number, place, 0.6 + gap) if full or choice.fit.cost < 1
+                ]
         return found
 
     def _place_named(self, start: int, end: int) -> int | None:
@@ -226,12 +327,19 @@ class _Placer:
         for slot in self.slots.alone:
             first = number.readings[0]
             if first.shape in slot.alone_shapes or (first.unit and first.unit in slot.alone_units):
-                found += [c for c in self._fits((slot,), number, None, 1.2) if c.fit.cost < 1 and c.fit.likely and not c.fit.doubts]
+                found += [
+                    c
+                    for c in self._fits((slot,), number, None, 1.2)
+                    if c.fit.cost < 1 and c.fit.likely and not c.fit.doubts
+                ]
             elif slot.alone_range and first.shape == "decimal" and first.unit is None:
                 low, high = slot.alone_range
                 if low <= first.numbers[0] <= high and len(first.text.partition(".")[2]) == 1:
                     doubt = f"{slot.label} was not named"
-                    found += [replace(c, fit=replace(c.fit, doubts=(*c.fit.doubts, doubt))) for c in self._fits((slot,), number, None, 1.6)]
+                    found += [
+                        replace(c, fit=replace(c.fit, doubts=(*c.fit.doubts, doubt)))
+                        for c in self._fits((slot,), number, None, 1.6)
+                    ]
         return found
 
     # -- values ------------------------------------------------------------------------------------
@@ -254,8 +362,14 @@ class _Placer:
         first, second = before[1], after[1]
         units = first.fit.value.unit, second.fit.value.unit
         between = self.words[before[0].end : after[0].start]
-        return (first.slot is second.slot and first.slot.kind == "measure" and None not in units and units[0] != units[1]
-                and len(between) <= 3 and all(word in ("(", "or", "/", "equals", "=", "that's", "which", "is", ",") for word in between))
+        return (
+            first.slot is second.slot
+            and first.slot.kind == "measure"
+            and None not in units
+            and units[0] != units[1]
+            and len(between) <= 3
+            and all(word in ("(", "or", "/", "equals", "=", "that's", "which", "is", ",") for word in between)
+        )
 
     def _disagreement(self, first: Fit, second: Fit) -> str | None:
         from parser.units import UnitError, convert
@@ -283,8 +397,11 @@ class _Placer:
         return self._with_flow(values)
 
     def _one_measure(self, first: tuple[Number, _Choice], second: tuple[Number, _Choice]) -> bool:
-        return (first[1].mention == second[1].mention and first[1].slot is second[1].slot
-                and (first[1].mention is not None or self.segment(first[0].start) == self.segment(second[0].start)))
+        return (
+            first[1].mention == second[1].mention
+            and first[1].slot is second[1].slot
+            and (first[1].mention is not None or self.segment(first[0].start) == self.segment(second[0].start))
+        )
 
     def _cluster(
         self, cluster: list[tuple[Number, _Choice]], following: list[tuple[Number, _Choice]], taken: set[int]
@@ -301,8 +418,18 @@ class _Placer:
             if roughly(self.tokens, number.start):
                 labels.append("about")
             doubts = choice.fit.doubts + self._heard_alike(number)
-            values.append(SlotValue(choice.mention, choice.slot.id, number.start, number.end, choice.fit.value,
-                                    tuple(dict.fromkeys(labels)), doubts, choice.fit.other))
+            values.append(
+                SlotValue(
+                    choice.mention,
+                    choice.slot.id,
+                    number.start,
+                    number.end,
+                    choice.fit.value,
+                    tuple(dict.fromkeys(labels)),
+                    doubts,
+                    choice.fit.other,
+                )
+            )
         return values
 
     def _window(
@@ -335,7 +462,7 @@ class _Placer:
         for word in {first, last} & set(sounds):
             value = number.readings[0]
             if (first == word and value.shape in ("grade", "score")) or (last == word and value.shape == "times"):
-                return (f"\"{word}\" was read as {sounds[word]:.0f}",)
+                return (f'"{word}" was read as {sounds[word]:.0f}',)
         return ()
 
     def _with_flow(self, values: list[SlotValue]) -> list[SlotValue]:

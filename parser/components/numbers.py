@@ -8,10 +8,12 @@ from __future__ import annotations
 from dataclasses import replace
 
 from lexicon import Lexicon
+from parser.amounts import amounts, clock
 from parser.components.layer import register
 from parser.expressions import Expressions, Operand, one_number, parts_of
+from parser.grammar import Grammar, grammar, number_text
 from parser.layers import Number, Reading
-from parser.numerals import Grammar, Run, amounts, clock, grammar, number_text
+from parser.numerals import Run
 from parser.tokens import Tokens
 
 _FIGURES = frozenset("0123456789.")
@@ -37,9 +39,12 @@ def find_numbers(tokens: Tokens, lexicon: Lexicon) -> tuple[Number, ...]:
 def separate(tokens: Tokens, number: Number, lexicon: Lexicon) -> tuple[Number, ...]:
     """The numbers of one whose reading is a list: "ninety eight two liters" -> 98, 2 L."""
     finder = _Finder(tokens, grammar(lexicon))
-    run = finder.run(number.start)
+    run = finder.run(number.start) if number.readings[-1].shape == "list" else None
     if run is None:
         return (number,)
+    if run.end > number.end:
+        groups = tuple(group for group in run.groups if group.end <= number.end)
+        run = Run(run.start, number.end, groups)
     if run.weak_point:
         before = Run(run.start, run.end - 2, run.groups)
         last = Number(run.end - 1, number.end, (_plain(run.digits, number.readings[0].unit),))
@@ -61,7 +66,15 @@ class _Finder(Expressions):
         if (end := self._name(place)) is not None:
             self.floor = end
             return
-        for special in (self._roman, self._sounds, self._trace, self._gcs, self._decade, self._ordinal, self._part_of_hour):
+        for special in (
+            self._roman,
+            self._sounds,
+            self._trace,
+            self._gcs,
+            self._decade,
+            self._ordinal,
+            self._part_of_hour,
+        ):
             if (number := special(place)) is not None:
                 self._add(number)
                 return
@@ -125,7 +138,12 @@ class _Finder(Expressions):
     def _sounds(self, place: int) -> Number | None:
         """Words that sound like numbers, where only a number makes sense: "to plus", "times for"."""
         word, before, after = self.word(place), place - 1, self.word(place + 1)
-        if word == "plus" and before >= self.floor and self.word(before) in self.tables.sounds and not self.role(place + 1)[0]:
+        if (
+            word == "plus"
+            and before >= self.floor
+            and self.word(before) in self.tables.sounds
+            and not self.role(place + 1)[0]
+        ):
             value = self.tables.sounds[self.word(before)]
             return Number(before, place + 1, (Reading("grade", f"{number_text(value)}+", (value,)),))
         if word == "times" and after in ("for", "too", "to") and not self.role(place - 1)[0]:
@@ -134,7 +152,12 @@ class _Finder(Expressions):
             if not follows or follows in (".", ",", ";", "and", "with"):
                 return Number(place, place + 2, (Reading("times", f"x{number_text(value)}", (value,)),))
         start = self.sign_before("out_of", place)
-        if start is not None and self.word(start) == "out" and start > self.floor and self.word(start - 1) in self.tables.sounds:
+        if (
+            start is not None
+            and self.word(start) == "out"
+            and start > self.floor
+            and self.word(start - 1) in self.tables.sounds
+        ):
             right = self.first_operand(place)
             if right is not None:
                 value = self.tables.sounds[self.word(start - 1)]
@@ -227,8 +250,13 @@ class _Finder(Expressions):
     def _expression(self, run: Run) -> None:
         rest, left = self.last_operand(run)
         joined = (
-            self.clock_time(left, run) or self.date(left) or self.pair(left) or self.size(left)
-            or self.range(left) or self.two_units(left) or self._plus_after(left)
+            self.clock_time(left, run)
+            or self.date(left)
+            or self.pair(left)
+            or self.size(left)
+            or self.range(left)
+            or self.two_units(left)
+            or self._plus_after(left)
         )
         if joined is None:
             self._amount(run, left)
@@ -271,7 +299,11 @@ class _Finder(Expressions):
             return
         readings = tuple(replace(reading, unit=reading.unit or unit) for reading in amounts(run))
         start = run.start
-        if run.groups and self.role(start)[0] in ("hundred", "thousand", "part") and self.word(start - 1) in ("a", "one", "three"):
+        if (
+            run.groups
+            and self.role(start)[0] in ("hundred", "thousand", "part")
+            and self.word(start - 1) in ("a", "one", "three")
+        ):
             start = max(self.floor, start - 1)
         if readings:
             self._add(self._qualified(Number(start, end, readings)))
@@ -282,7 +314,12 @@ class _Finder(Expressions):
         by_start = {group.start: i for i, group in enumerate(run.groups)}
         while parts:
             first, *parts = parts
-            tenth = parts and first.readings[0].numbers[0] >= 30 and parts[0].end - parts[0].start == 1 and parts[0].readings[0].numbers[0] < 10
+            tenth = (
+                parts
+                and first.readings[0].numbers[0] >= 30
+                and parts[0].end - parts[0].start == 1
+                and parts[0].readings[0].numbers[0] < 10
+            )
             if tenth and parts[0].readings[0].unit is None and not run.digits:
                 second, *parts = parts
                 last = by_start[second.start] + 1
@@ -307,7 +344,11 @@ class _Finder(Expressions):
         if (end := self.sign("ago", number.end)) is not None and first.unit:
             text = f"{first.text} {self.tables.unit_by_code[first.unit].id}{'s' if first.numbers[0] != 1 else ''} ago"
             return Number(number.start, end, (Reading("ago", text, first.numbers, first.unit),))
-        if self.word(number.start - 1) in ("minus", "−") and number.start > self.floor and first.shape in ("integer", "decimal"):
+        if (
+            self.word(number.start - 1) in ("minus", "−")
+            and number.start > self.floor
+            and first.shape in ("integer", "decimal")
+        ):
             signed = Reading("signed", f"-{first.text}", (-first.numbers[0],), first.unit)
             return Number(number.start - 1, number.end, (signed,))
         if (end := self.sign("often", number.end)) is not None and first.shape == "integer":
@@ -330,12 +371,19 @@ class _Finder(Expressions):
             return Number(start, number.end, (Reading("stage", f"{self.word(start)} {value}", first.numbers), *plain))
         if (start := self.sign_before("minus", number.start)) is not None:
             signed = Reading("signed", f"-{value}", (-first.numbers[0],))
-            return Number(start, number.end, (signed,) if self.word(start) != "negative" else (*number.readings, signed))
+            return Number(
+                start, number.end, (signed,) if self.word(start) != "negative" else (*number.readings, signed)
+            )
         return self._with_month(number, first)
 
     def _with_month(self, number: Number, first: Reading) -> Number:
         month = self.word(number.start - 1)
-        if month in self.tables.months and month not in ("may", "mar") and number.start > self.floor and first.numbers[0] <= 31:
+        if (
+            month in self.tables.months
+            and month not in ("may", "mar")
+            and number.start > self.floor
+            and first.numbers[0] <= 31
+        ):
             text = f"{first.text} {month}"
             reading = Reading("date", text, (first.numbers[0], float(self.tables.months[month])))
             return Number(number.start - 1, number.end, (reading,))

@@ -13,6 +13,7 @@ from parser.tokens import Tokens
 
 _STOPS = frozenset(".!?;:,")
 _NO_NAME = frozenset(("of", "for", "to"))
+_PLACED = frozenset("over on around under at near between in with from".split())
 _LINK = frozenset(("the", "a", "an", "your", "his", "her", "their", "now", "is", "are", "and"))
 
 
@@ -51,7 +52,7 @@ def _announced(tokens: Tokens, mention: Mention, announced: set[int], lexicon: L
     for term in mention.terms:
         if term.kind == "region" and not _negated(words, mention.start):
             return term.id
-        if term.kind == "heading" and (introduced or opens):
+        if term.kind == "heading" and (introduced or (opens and after not in _PLACED)):
             return term.id
         if term.kind == "site" and introduced and lexicon.sites[term.id].opens:
             home = lexicon.home[term.id]

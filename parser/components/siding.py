@@ -5,7 +5,7 @@ from __future__ import annotations
 from bisect import bisect_left, bisect_right
 from collections.abc import Sequence
 
-from parser.layers import Boundary, Finding, SideMention, SlotValue
+from parser.layers import Boundary, Finding, Mention, SideMention, SlotValue
 from parser.statements import Situation
 
 _SMALL = frozenset("the of in on to at is are was and , his her their upper lower side sided".split())
@@ -16,7 +16,8 @@ class Siding:
     """Answers which :class:`SideMention` belongs to a finding; built once an utterance."""
 
     def __init__(self, words: Sequence[str], sides: tuple[SideMention, ...], findings: tuple[Finding, ...],
-                 values: tuple[SlotValue, ...], boundaries: Sequence[Boundary], situation: Situation) -> None:
+                 values: tuple[SlotValue, ...], terms: tuple[Mention, ...], boundaries: Sequence[Boundary],
+                 situation: Situation) -> None:
         self._words = words
         self._sides = sides
         self._ends = [side.end for side in sides]
@@ -24,7 +25,8 @@ class Siding:
         self._cuts = [boundary.at for boundary in boundaries]
         self._situation = situation
         self._anchors = sorted({(f.start, f.end) for f in findings} | {(s.start, s.end) for f in findings for s in f.sites if s.end > s.start}
-                               | {(v.start, v.end) for v in values})
+                               | {(v.start, v.end) for v in values}
+                               | {(terms[v.mention].start, terms[v.mention].end) for v in values if v.mention is not None})
         self._anchor_starts = [start for start, _ in self._anchors]
         self._after: dict[int, SideMention] = {}
         self._before: dict[int, SideMention] = {}
@@ -70,10 +72,14 @@ class Siding:
                 return None
         return None
 
-    def of_value(self, value: SlotValue, several: bool, before_first: bool) -> SideMention | None:
-        """The side said with one of several values ("one plus left two plus right")."""
+    def of_value(self, value: SlotValue, several: bool, before_first: bool, named: int | None = None) -> SideMention | None:
+        """The side said with a value, or with one of several ("one plus left two plus right").
+
+        ``named`` is where its measure is named, when no finding holds it.
+        """
         if not several:
-            return self._after.get(value.start) or self._before.get(value.start)
+            own = self._before.get(named) or self._after.get(named) if named is not None else None
+            return own or self._after.get(value.start) or self._before.get(value.start)
         at = bisect_left(self._starts, value.end)
         after = self._sides[at] if at < len(self._sides) and self._sides[at].start - value.end <= 3 else None
         before = self._sides[at - 1] if at and value.start - self._ends[at - 1] <= 3 else None

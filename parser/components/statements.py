@@ -6,10 +6,11 @@ found. Evidence is given in characters of the utterance; the pipeline anchors it
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
-from lexicon import Lexicon
+from lexicon import ANY, Lexicon
 from parser.components.assertion import assert_status
 from parser.components.boundaries import find_boundaries
 from parser.components.layer import register
@@ -30,8 +31,14 @@ from parser.tokens import Tokens
 
 _VITALS = "vital_signs"
 
+#: The concept of a station of which nothing but its being left out was said.
+EXAMINATION = "examination"
+
 #: A place further than this many tokens from its finding is no part of the evidence.
 NEAR = 9
+
+#: A stretch of no more tokens than this that tells nothing belongs to the statement before it.
+STRETCH = 8
 
 
 def find_statements(tokens: Tokens, terms: tuple[Mention, ...], findings: tuple[Finding, ...],
@@ -48,7 +55,7 @@ class _Builder:
                  asides: tuple[Aside, ...], situation: Situation, lexicon: Lexicon) -> None:
         self.tokens, self.terms, self.findings, self.lexicon = tokens, terms, findings, lexicon
         self.assertions, self.values, self.asides = assertions, values, asides
-        self.siding = Siding(tokens.words, sides, findings, values, boundaries, situation)
+        self.siding = Siding(tokens.words, sides, findings, values, terms, boundaries, situation)
         self.by_mention: dict[int, list[SlotValue]] = {}
         for value in values:
             if value.mention is not None and not self._in_aside(value.start):
@@ -58,15 +65,36 @@ class _Builder:
 
     def build(self) -> tuple[Statement, ...]:
         placed: list[tuple[int, Statement]] = []
-        by_finding = {finding.mention for finding in self.findings}
+        by_finding = {finding.mention for finding in self.findings if finding.kind not in ("region", "measure")}
         listed = _lists(self.findings)
         for i, finding in enumerate(self.findings):
-            placed += self._of_finding(finding, self.assertions[i], listed[i])
+            if finding.kind in ("region", "measure"):
+                placed += self._not_assessed(finding, self.assertions[i])
+            elif not self._told_with_value(finding):
+                placed += self._of_finding(finding, self.assertions[i], listed[i])
         for value in self.values:
             if value.mention not in by_finding and not self._in_aside(value.start):
                 placed.append((value.start, self._of_measure(value)))
         placed.sort(key=lambda item: item[0])
         return tuple(statement for _, statement in placed)
+
+    def _not_assessed(self, finding: Finding, assertion: Assertion) -> Iterator[tuple[int, Statement]]:
+        """A station or a measure of which only is said that it was not looked at."""
+        if assertion.status != "not_assessed" or finding.mention in self.by_mention:
+            return
+        spans = [(finding.start, finding.end), *([assertion.cue] if assertion.cue else [])]
+        measure = self.measures.get(finding.id)
+        yield finding.start, Statement(
+            concept=finding.id if measure else EXAMINATION, kind="measure" if measure else "step", status="not_assessed",
+            region=self._home(finding.id, None) if measure else finding.region, evidence=self._evidence(spans),
+            label=measure.label if measure else EXAMINATION)
+
+    def _told_with_value(self, finding: Finding) -> bool:
+        """A general word that already qualifies a value ("pulse seventy six regular") is no finding of its own."""
+        if self.lexicon.home.get(finding.id) != ANY:
+            return False
+        word = self.tokens.slice_text(finding.start, finding.end).lower()
+        return any(word in value.qualifiers and abs(finding.start - value.end) <= 4 for value in self.values)
 
     def _in_aside(self, at: int) -> bool:
         return any(aside.start <= at < aside.end for aside in self.asides)
@@ -127,9 +155,10 @@ class _Builder:
         measure = self.measures.get(name)
         mention = self.terms[value.mention] if value.mention is not None else None
         spans = [(value.start, value.end)] + ([(mention.start, mention.end)] if mention and abs(mention.start - value.start) <= 20 else [])
-        side = self.siding.of_value(value, False, False)
+        side = self.siding.of_value(value, False, False, mention.start if mention else None)
+        site = next((t.id for t in mention.terms if t.kind == "site"), None) if mention else None
         return Statement(
-            concept=name, kind="measure" if measure else "scale", status="present", region=self._home(name, mention),
+            concept=name, site=site, kind="measure" if measure else "scale", status="present", region=self._home(name, mention),
             evidence=self._evidence(spans), label=measure.label if measure else getattr(self.scales.get(name), "label", name),
             side=side.side if side else None, value=value.value, qualifiers=_qualifiers(value), doubts=_value_doubts(value),
         )
@@ -208,8 +237,16 @@ def compute_assertions(tokens: Tokens, terms: tuple[Mention, ...], findings: tup
 
 
 def compute_boundaries(tokens: Tokens, terms: tuple[Mention, ...], lexicon: Lexicon) -> tuple[Boundary, ...]:
-    """Boundaries of an utterance whose terms are known."""
-    return find_boundaries(tokens, [(mention.start, mention.end, mention.terms[0].kind) for mention in terms], lexicon)
+    """Boundaries of an utterance whose terms are known.
+
+    A boundary found from words alone is dropped when nothing is said of anything between it and the
+    next ("edema | right leg"): a place or a side is no statement.
+    """
+    found = find_boundaries(tokens, [(mention.start, mention.end, mention.terms[0].kind) for mention in terms], lexicon)
+    tell = [mention.start for mention in terms if any(term.kind != "site" for term in mention.terms)]
+    ends = [boundary.at for boundary in found[1:]] + [len(tokens)]
+    return tuple(b for b, end in zip(found, ends, strict=False)
+                 if b.reason != "words" or end - b.at > STRETCH or bisect_left(tell, end) > bisect_left(tell, b.at))
 
 
 register("boundaries", compute_boundaries, ("terms",))

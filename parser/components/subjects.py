@@ -22,7 +22,7 @@ def find_subjects(tokens: Tokens, terms: tuple[Mention, ...], findings: tuple[Fi
                   values: tuple[SlotValue, ...], lexicon: Lexicon) -> tuple[Boundary, ...]:
     """Boundaries in addition to those found from words alone, in order."""
     words = tokens.words
-    by_mention = {finding.mention: finding for finding in findings}
+    by_mention = {finding.mention: finding for finding in findings if finding.kind not in ("region", "measure")}
     valued = {value.mention for value in values if value.mention is not None}
     cuts: set[int] = set()
     before: Finding | None = None
