@@ -6,6 +6,8 @@ from collections.abc import Iterable, Iterator
 from difflib import get_close_matches
 from typing import TYPE_CHECKING
 
+from lexicon import audit_checks
+
 if TYPE_CHECKING:
     from lexicon.loading import Lexicon
 
@@ -14,7 +16,7 @@ _MARKS = ("V", "S", "M", "C")
 
 def faults(lexicon: "Lexicon") -> list[str]:
     """Every fault across files as a sentence with file and line."""
-    return [*_regions(lexicon), *_sites(lexicon), *_concepts(lexicon)]
+    return [*_regions(lexicon), *_sites(lexicon), *_concepts(lexicon), *audit_checks.faults(lexicon)]
 
 
 def _regions(lexicon: "Lexicon") -> Iterator[str]:

@@ -66,5 +66,5 @@ def _label(inspection: Inspection, rule: Pair, found: Sequence[Found]) -> str:
 
 
 def _site(inspection: Inspection, name: str) -> str:
-    known = inspection.lexicon.sites.get(name)
+    known = inspection.lexicon.sites.get(name.replace(" ", "_"))
     return known.label if known else name
