@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 
 from lexicon import Lexicon
-from listener.vocabulary.errors import VocabularyError
+from listener.errors import ModelError
+from listener.progress import Progress, silent
 from listener.vocabulary.estimate import estimated, mixed, pruned
 from listener.vocabulary.fst import write_const
 from listener.vocabulary.graph import graph
@@ -16,8 +17,6 @@ from listener.vocabulary.mapping import Restorer, Way
 from listener.vocabulary.ngrams import Words
 from listener.vocabulary.stock import StockModel, read_stock
 from listener.vocabulary.text import Reader, ways_to_hear, written
-
-Progress = Callable[[str, float], None]
 
 #: Words that any English model has.
 _ENGLISH = ("the", "left", "right", "no", "and", "normal", "over", "pain")
@@ -32,35 +31,36 @@ class Recipe:
 
 
 STANDARD = Recipe()
+#: Steps that progress is told of.
+STEPS = 5
 
 
-def build(stock_graph: Path, lexicon: Lexicon, folder: Path, recipe: Recipe = STANDARD, progress: Progress | None = None) -> None:
+def build(stock_graph: Path, lexicon: Lexicon, folder: Path, recipe: Recipe = STANDARD, progress: Progress = silent) -> None:
     """Write ``Gr.fst``, ``words.txt`` and ``ways.json`` into ``folder``.
 
     ``stock_graph`` is the ``graph/Gr.fst`` of the acoustic model.
-    Raises :class:`VocabularyError` (bad model, another language, words that cannot be heard) and OSError.
+    Raises :class:`ModelError` (damaged, or of another language), :class:`LexiconInvalid` (words that cannot be
+    heard) and OSError.
     """
-    tell = progress or (lambda step, done: None)
-    tell("reading the stock language model", 0.0)
+    progress("reading the stock language model", 0, STEPS)
     stock = read_stock(stock_graph)
     words = Words.of(stock.symbols)
     _check_language(words, stock_graph)
-    tell("writing dictation from the lexicon", 0.1)
+    progress("writing dictation from the lexicon", 1, STEPS)
     reader = Reader(lexicon, words)
     text = written(reader)
-    tell("spelling trade words by sound", 0.35)
+    progress("spelling trade words by sound", 2, STEPS)
     ways = ways_to_hear(text, reader, stock.ngrams)
-    tell("counting and mixing", 0.65)
+    progress("mixing the language models", 3, STEPS)
     words = words.with_words(sorted(text.trade))
     domain = estimated(text.lines, words)
     model = mixed(domain, stock.ngrams.resized(words.size), recipe.weight, words.start)
     model = pruned(model, recipe.prune, words.start)
-    tell("writing the language model", 0.85)
+    progress("writing the language model", 4, STEPS)
     spellings = _by_word(ways)
     write_const(graph(model, words, spellings), folder / "Gr.fst")
     write_words(stock, folder / "words.txt")
     Restorer(ways).save(folder / "ways.json")
-    tell("done", 1.0)
 
 
 def _by_word(ways: Iterable[Way]) -> dict[str, list[tuple[str, ...]]]:
@@ -73,7 +73,7 @@ def _by_word(ways: Iterable[Way]) -> dict[str, list[tuple[str, ...]]]:
 def _check_language(words: Words, path: Path) -> None:
     missing = [word for word in _ENGLISH if word not in words.ids]
     if missing:
-        raise VocabularyError(
+        raise ModelError(
             f"The model of {path} does not know '{missing[0]}': it seems to be of another language; "
             "Crownsole needs an English model"
         )

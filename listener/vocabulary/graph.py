@@ -15,7 +15,6 @@ from listener.vocabulary.fst import Automaton
 from listener.vocabulary.ngrams import BITS, Floats, Ints, Ngrams, Words, context, find, last_word
 
 
-
 @dataclass(frozen=True)
 class _States:
     """State 0 is the empty context; then one-word contexts, then two-word contexts."""

@@ -114,7 +114,7 @@ class Respeller:
         """Words that sound like ``sounds``: (distance, word, toll), the rarest of those that sound the same."""
         known = self._near.get(sounds)
         if known is None:
-            near = []
+            near: list[tuple[float, str, float]] = []
             for other, same in self._by_manner.get(tuple(_MANNER[sound] for sound in sounds), ()):
                 distance = sum(map(difference, sounds, other))
                 if distance <= _WORST_PIECE:

@@ -11,9 +11,8 @@ _PIECE = re.compile(r"[a-z]+(?:'[a-z]+)*|\d+|[^\sa-z\d]")
 _MARKS = {"+": ("plus",), "%": ("percent",), "°": ("degrees",), "/": ("over",), "&": ("and",), "<": ("less", "than"),
           ">": ("greater", "than"), "=": (), "×": ("by",)}
 _SILENT = frozenset("-‐‑–—,;:.!?()[]\"“”*'’`~#_")
-_ONES = ("zero one two three four five six seven eight nine ten eleven twelve thirteen fourteen fifteen sixteen "
-         "seventeen eighteen nineteen").split()
-_TENS = "zero ten twenty thirty forty fifty sixty seventy eighty ninety".split()
+_ONES = ["zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve", "thirteen", "fourteen", "fifteen", "sixteen", "seventeen", "eighteen", "nineteen"]
+_TENS = ["zero", "ten", "twenty", "thirty", "forty", "fifty", "sixty", "seventy", "eighty", "ninety"]
 _ORDINALS = {"first": 1, "second": 2, "third": 3, "fifth": 5, "eighth": 8, "ninth": 9, "twelfth": 12}
 _LONGEST_ABBREVIATION = 5
 

@@ -15,7 +15,7 @@ from pathlib import Path
 import numpy as np
 import numpy.typing as npt
 
-from listener.vocabulary.errors import VocabularyError
+from listener.errors import ModelError
 from listener.vocabulary.ngrams import NO_WORD, Ints, Ngrams, Words
 
 _MAGIC = 2125659606
@@ -34,16 +34,16 @@ class StockModel:
 def read_stock(path: Path) -> StockModel:
     """Read ``graph/Gr.fst`` of an acoustic model.
 
-    Raises :class:`VocabularyError` when the file is missing, cut short, damaged, or of another kind.
+    Raises :class:`ModelError` when the file is missing, cut short, damaged, or of another kind.
     """
     try:
         data = path.read_bytes()
     except OSError as error:
-        raise VocabularyError(f"{path} cannot be read ({error.strerror}); fetch the acoustic model again") from None
+        raise ModelError(f"{path} cannot be read ({error.strerror}); fetch the acoustic model again") from None
     try:
         return _Reader(data).model()
     except (struct.error, ValueError, UnicodeDecodeError, IndexError, OverflowError) as error:
-        raise VocabularyError(
+        raise ModelError(
             f"{path} is damaged or no n-gram language model ({error}); fetch the acoustic model again"
         ) from None
 

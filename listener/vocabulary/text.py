@@ -11,7 +11,7 @@ import numpy as np
 
 from lexicon import Lexicon
 from lexicon.schema.speech import SpeechFile
-from listener.vocabulary.errors import VocabularyError
+from listener.errors import LexiconInvalid
 from listener.vocabulary.fillings import Filling, Fillings
 from listener.vocabulary.mapping import Way
 from listener.vocabulary.ngrams import BITS, Ngrams, Words
@@ -71,7 +71,7 @@ def _speech(lexicon: Lexicon) -> SpeechFile:
 
 
 def written(reader: Reader) -> Text:
-    """All dictation of the lexicon. Raises :class:`VocabularyError` for forms that cannot be said."""
+    """All dictation of the lexicon. Raises :class:`LexiconInvalid` for forms that cannot be said."""
     faults: list[str] = []
     trade: dict[str, str] = {}
     for filling in (*Fillings.of(reader.lexicon).everything, *_own_words(reader.lexicon)):
@@ -84,7 +84,7 @@ def written(reader: Reader) -> Text:
             if not reader.has(word):
                 trade.setdefault(word, filling.where)
     if faults:
-        raise VocabularyError("\n".join(dict.fromkeys(faults)))
+        raise LexiconInvalid("\n".join(dict.fromkeys(faults)))
     lines = tuple(line for text in dictation(reader.lexicon) if (line := reader.said(text)))
     for word in {word for line in lines for word in line}:
         if not reader.has(word):
@@ -102,7 +102,7 @@ def _own_words(lexicon: Lexicon) -> Iterator[Filling]:
 
 
 def ways_to_hear(text: Text, reader: Reader, stock: Ngrams) -> tuple[Way, ...]:
-    """How each trade word of ``text`` can be heard. Raises :class:`VocabularyError` for words that sound like nothing."""
+    """How each trade word of ``text`` can be heard. Raises :class:`LexiconInvalid` for words that sound like nothing."""
     respeller = Respeller(reader.words, stock)
     found: list[Way] = []
     likely: list[Way] = []
@@ -114,7 +114,7 @@ def ways_to_hear(text: Text, reader: Reader, stock: Ngrams) -> tuple[Way, ...]:
         for spelling in spellings:
             (found if spelling.rare else likely).append(Way(word, spelling.pieces))
     if faults:
-        raise VocabularyError("\n".join(faults))
+        raise LexiconInvalid("\n".join(faults))
     return (*found, *_in_company(likely, text.lines, reader.words, stock))
 
 

@@ -160,7 +160,7 @@ def _ago(limits: Range, rng: random.Random) -> str:
 
 
 def _date(limits: Range, rng: random.Random) -> str:
-    months = "january february march april may june july august september october november december".split()
+    months = ["january", "february", "march", "april", "may", "june", "july", "august", "september", "october", "november", "december"]
     return f"{rng.choice(months)} {ordinal(rng.randint(1, 31))}"
 
 
