@@ -15,7 +15,7 @@ from listener.sound import Sound, SoundFacts, open_sound
 from listener.tidying import Dropped, Restore, Words, tidy
 from parser.transcript import Transcript, transcript_of_words
 
-_DOUBTFUL = 0.75
+_DOUBTFUL = 0.7
 _ENOUGH_WORDS = 8
 
 

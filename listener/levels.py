@@ -6,6 +6,7 @@ percentile of the absolute value is brought to half of full scale, with a gain o
 
 from __future__ import annotations
 
+from collections import deque
 from collections.abc import Iterable, Iterator
 
 import numpy as np
@@ -29,10 +30,6 @@ class Loudness:
         sizes = np.abs(block.astype(np.int32))
         if len(sizes):
             self._counts[: int(sizes.max()) + 1] += np.bincount(sizes)
-
-    def fade(self, factor: float) -> None:
-        """Let what was added so far count less, by a factor of 0..1."""
-        self._counts *= factor
 
     @property
     def level(self) -> float:
@@ -80,35 +77,33 @@ def amplified(block: Block, gain: float) -> Block:
 class RunningGain:
     """The gain for sound that is still coming in, block by block.
 
-    It starts from the level of ordinary near speech, follows what it hears over about half a minute,
-    lets the quiet between phrases count for little, and gives way at once to a louder block, so that
-    the first words after a silence are not clipped.
+    The level is a high percentile of the levels of the blocks with speech in the last half minute, so that the
+    quiet between phrases does not count; it begins as that of ordinary near speech, and a louder block is given
+    way to at once, so that the first words after whispering are not clipped.
     """
 
-    _START_LEVEL = 0.1
-    _START_WEIGHT = 2 * 16000
-    _FADE = 0.5 ** (1 / (20 * 16000))
-    _QUIET_WEIGHT = 0.05
+    _START = (0.2,) * 4
+    _REMEMBERED = 300
+    _HIGH = 0.85
+    _ABOVE_FLOOR = 3.0
+    _FLOOR_RISE = 1.02
 
     def __init__(self) -> None:
-        self._loudness = Loudness()
-        start = np.linspace(0, self._START_LEVEL * FULL_SCALE, self._START_WEIGHT)
-        self._loudness.add(start.astype(np.int16))
-        self._floor = 0.0
+        self._levels: deque[float] = deque(self._START, maxlen=self._REMEMBERED)
+        self._level = self._START[0]
+        self._floor = 1.0
 
     def apply(self, block: Block) -> Block:
-        """The block at the level the recogniser wants."""
+        """The block (a tenth to a quarter of a second) at the level the recogniser wants."""
         if not len(block):
             return block
         sizes = np.abs(block.astype(np.int32))
-        loud = float(np.quantile(sizes, 0.9)) / FULL_SCALE
-        self._floor = loud if not self._floor else min(loud, self._floor * 1.02 + 1e-6)
-        weight = 1.0 if loud > 3 * self._floor else self._QUIET_WEIGHT
-        self._loudness.fade(self._FADE ** (weight * len(block)))
-        if weight == 1.0:
-            self._loudness.add(block)
-        own = float(np.quantile(sizes, _PERCENTILE)) / FULL_SCALE
-        return amplified(block, gain_of(max(self._loudness.level, own)))
+        mostly, own = (float(value) / FULL_SCALE for value in np.quantile(sizes, (0.9, _PERCENTILE)))
+        self._floor = min(mostly, self._floor * self._FLOOR_RISE + 1e-6)
+        if mostly > self._ABOVE_FLOOR * self._floor:
+            self._levels.append(own)
+            self._level = float(np.quantile(np.fromiter(self._levels, dtype=np.float64), self._HIGH))
+        return amplified(block, gain_of(max(self._level, own)))
 
 
 def evened(blocks: Iterable[Block]) -> Iterator[Block]:

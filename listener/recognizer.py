@@ -122,6 +122,7 @@ class Decoder:
         self._waiting = np.zeros(0, dtype=np.int16)
         self._tail = np.zeros(0, dtype=np.int16)
         self._finished = False
+        self._noise = np.random.default_rng(0)
 
     @property
     def seconds(self) -> float:
@@ -156,7 +157,14 @@ class Decoder:
             return ""
         return str(json.loads(self._inner.PartialResult()).get("partial", ""))
 
+    def _dithered(self, samples: Block) -> Block:
+        """The samples with noise of one step, as the acoustic model was trained; the same noise in every run."""
+        noise = np.rint(self._noise.normal(size=len(samples))).astype(np.int32)
+        dithered: Block = np.clip(samples + noise, -32768, 32767).astype(np.int16)
+        return dithered
+
     def _step(self, samples: Block) -> Words:
+        samples = self._dithered(samples)
         try:
             ended = self._inner.AcceptWaveform(samples.astype("<i2").tobytes())
         except Exception as error:  # the library raises nothing more special

@@ -41,50 +41,60 @@ class Settings:
 STANDARD = Settings()
 
 
-def tuned(conf: str, settings: Settings = STANDARD) -> str:
-    """The text of a ``conf/model.conf`` with the settings in it; all else is kept."""
-    values = {"lattice-beam": settings.lattice_beam, "endpoint.rule5.min-utterance-length": settings.longest_s}
-    kept = [line for line in conf.splitlines() if not re.match(rf"\s*--({'|'.join(map(re.escape, values))})\s*=", line)]
-    return "\n".join([*kept, *(f"--{name}={value}" for name, value in values.items())]) + "\n"
+def tuned(folder: Path, settings: Settings = STANDARD) -> dict[str, str]:
+    """The texts of a model's conf files with the settings in them, by path inside the folder; all else is kept.
+
+    Random dither is switched off, since :mod:`listener.recognizer` adds its own: the same sound must give the
+    same words.
+    """
+    found = {}
+    for name, values in (
+        ("conf/model.conf", {"lattice-beam": settings.lattice_beam,
+                             "endpoint.rule5.min-utterance-length": settings.longest_s}),
+        ("conf/mfcc.conf", {"dither": 0.0}),
+        ("mfcc.conf", {"dither": 0.0}),
+    ):
+        if (folder / name).is_file():
+            found[name] = _set((folder / name).read_text(encoding="utf-8", errors="replace"), values)
+    return found
 
 
 def configured(folder: ModelFolder, settings: Settings = STANDARD) -> Path:
     """A folder with the files of the model and the settings in its conf; made once, kept in the cache.
 
-    A model whose conf has the settings already, or has no such file (the flat layout), is taken as it is.
     Where the cache cannot be written, the folder lasts as long as the process.
     """
-    conf = folder.path / "conf" / "model.conf"
-    if not conf.is_file():
-        return folder.path
-    text = conf.read_text(encoding="utf-8", errors="replace")
-    wanted = tuned(text, settings)
-    if wanted == text:
-        return folder.path
-    place = str(folder.path.resolve()) + folder.fingerprint
-    key = hashlib.sha256(f"{place}\0{wanted}".encode(errors="surrogateescape")).hexdigest()[:24]
+    wanted = tuned(folder.path, settings)
+    place = f"{folder.path.resolve()}\0{folder.fingerprint}\0{wanted}"
+    key = hashlib.sha256(place.encode(errors="surrogateescape")).hexdigest()[:24]
     try:
         return _linked(folder.path.resolve(), cache_folder() / "configured" / key, wanted)
     except OSError:
         return _linked(folder.path.resolve(), Path(_scratch().name) / key, wanted)
 
 
-def _linked(model: Path, target: Path, conf: str) -> Path:
-    if (target / "conf" / "model.conf").is_file():
+def _set(conf: str, values: dict[str, float]) -> str:
+    names = "|".join(map(re.escape, values))
+    kept = [line for line in conf.splitlines() if not re.match(rf"\s*--({names})\s*=", line)]
+    return "\n".join([*kept, *(f"--{name}={value}" for name, value in values.items())]) + "\n"
+
+
+def _linked(model: Path, target: Path, confs: dict[str, str]) -> Path:
+    if target.is_dir():
         return target
     with locked(target.with_suffix(".lock")):
-        if (target / "conf" / "model.conf").is_file():
+        if target.is_dir():
             return target
         aside = Path(tempfile.mkdtemp(prefix=f".{target.name}-", dir=target.parent))
         for source in sorted(model.rglob("*")):
+            name = source.relative_to(model).as_posix()
+            place = aside / name
             if source.is_file():
-                place = aside / source.relative_to(model)
                 place.parent.mkdir(parents=True, exist_ok=True)
-                _link(source, place)
-        (aside / "conf" / "model.conf").unlink()
-        (aside / "conf" / "model.conf").write_text(conf, encoding="utf-8")
-        if target.exists():
-            shutil.rmtree(target)
+                if name in confs:
+                    place.write_text(confs[name], encoding="utf-8")
+                else:
+                    _link(source, place)
         os.replace(aside, target)
     return target
 
