@@ -19,8 +19,9 @@ from parser.statements import Situation
 from parser.tokens import Tokens
 
 _PREPOSITIONS = frozenset("in of to over at on along around near across from under beneath above below within involving throughout per".split())
-_PLACED = frozenset("noted present seen heard felt found located localized best auscultated palpated visible is are was".split())
-_SMALL = frozenset("the a an both left right bilateral bilaterally his her their its all upper lower my some any medial lateral".split())
+_PLACED = frozenset("noted present seen heard felt found located localized best loudest auscultated palpated visible is are was "
+                    "area areas patch patches spot spots place measuring measures audible has running infusing".split())
+_SMALL = frozenset("the a an all each every both left right bilateral bilaterally his her their its all upper lower my some any medial lateral".split())
 _JOIN = frozenset("and or nor , / & plus as well versus".split())
 _COPULA = frozenset("is are was were appear appears looks look remains with without no not very slightly mildly both feel feels and also noted to be the".split())
 _NORMAL = "normal"
@@ -101,7 +102,7 @@ def _read_clause(tokens: Tokens, terms: tuple[Mention, ...], span: tuple[int, in
     words = tokens.words
     concepts = [(i, c) for i in range(*span) if (c := _concept(terms[i], numbered, state.region, lexicon)) is not None]
     groups = _site_groups(words, terms, span, {i for i, _ in concepts}, lexicon)
-    posts = _posts(words, terms, [i for i, _ in concepts], groups)
+    posts = _posts(words, terms, [i for i, _ in concepts], groups, numbered)
     normals = _normal_targets(words, terms, concepts)
     used_normals = {place for place in normals.values()}
     measures = [terms[i].end for i in range(*span) if any(term.kind == "measure" for term in terms[i].terms)]
@@ -199,7 +200,8 @@ def _group(words: Sequence[str], sites: list[SiteUse]) -> _Group:
     return _Group(sites[0].start, sites[-1].end, tuple(sites), at > 0 and words[at - 1] in _PREPOSITIONS)
 
 
-def _posts(words: Sequence[str], terms: tuple[Mention, ...], concepts: list[int], groups: list[_Group]) -> list[tuple[_Group | None, bool]]:
+def _posts(words: Sequence[str], terms: tuple[Mention, ...], concepts: list[int], groups: list[_Group],
+           numbered: set[int]) -> list[tuple[_Group | None, bool]]:
     """For each concept the sites that follow it after a preposition, and whether it stands next to them.
 
     The earlier members of a list share the place of the last ("redness, swelling or drainage at the site").
@@ -211,7 +213,7 @@ def _posts(words: Sequence[str], terms: tuple[Mention, ...], concepts: list[int]
         while g > 0 and groups[g - 1].start >= mention.end:
             g -= 1
         following_mention = terms[concepts[k + 1]] if k + 1 < len(concepts) else None
-        direct = groups[g] if g < len(groups) and _leads_to(words, mention.end, groups[g], following_mention) else None
+        direct = groups[g] if g < len(groups) and _leads_to(words, mention.end, groups[g], following_mention, numbered) else None
         if direct is not None:
             posts[k] = (direct, True)
         elif k + 1 < len(concepts) and posts[k + 1][0] is not None:
@@ -222,16 +224,16 @@ def _posts(words: Sequence[str], terms: tuple[Mention, ...], concepts: list[int]
     return posts
 
 
-def _leads_to(words: Sequence[str], end: int, group: _Group, following: Mention | None) -> bool:
+def _leads_to(words: Sequence[str], end: int, group: _Group, following: Mention | None, numbered: set[int]) -> bool:
     """Whether a place belongs to the concept before it: "in the", "noted over the", or with nothing
-    between ("edema left ankle") when no other concept claims the place."""
-    if group.start - end > 6:
+    between ("edema left ankle") when no other concept claims the place. A value may stand between."""
+    if group.start - end > 12:
         return False
-    gap = words[end : group.start]
+    gap = [words[at] for at in range(end, group.start) if at not in numbered]
     if not any(w in _PREPOSITIONS for w in gap):
         claimed = following is not None and following.start - group.end <= 2
-        return not claimed and all(w in _SMALL for w in gap)
-    return all(w in _PREPOSITIONS or w in _SMALL or w in _PLACED for w in gap)
+        return not claimed and all(w in _SMALL or w == "audible" for w in gap)
+    return len(gap) <= 6 and all(w in _PREPOSITIONS or w in _SMALL or w in _PLACED for w in gap)
 
 
 def _normal_targets(words: Sequence[str], terms: tuple[Mention, ...], concepts: list[tuple[int, tuple[str, str, bool]]]) -> dict[int, tuple[int, int]]:

@@ -9,6 +9,7 @@ from __future__ import annotations
 from bisect import bisect_left
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
+from functools import lru_cache
 
 from lexicon import ANY, Lexicon
 from parser.components.assertion import assert_status
@@ -33,6 +34,8 @@ _VITALS = "vital_signs"
 
 #: The concept of a station of which nothing but its being left out was said.
 EXAMINATION = "examination"
+
+_SAID = Assertion("present")
 
 #: A place further than this many tokens from its finding is no part of the evidence.
 NEAR = 9
@@ -233,7 +236,19 @@ def compute_assertions(tokens: Tokens, terms: tuple[Mention, ...], findings: tup
         return ()
     more = find_subjects(tokens, terms, findings, values, lexicon)
     every = sorted({b.at: b for b in (*more, *boundaries)}.values(), key=lambda b: b.at)
-    return assert_status(tokens, [(f.start, f.end) for f in findings], every, lexicon)
+    named = [f for f in findings if f.kind in ("region", "measure")]
+    told = [f for f in findings if f.kind not in ("region", "measure")]
+    given = dict(zip(map(id, told), assert_status(tokens, [(f.start, f.end) for f in told], every, lexicon), strict=True))
+    if named and not _left_out(lexicon).isdisjoint(tokens.words):
+        given.update(zip(map(id, named), assert_status(tokens, [(f.start, f.end) for f in named], every, lexicon), strict=True))
+    return tuple(given.get(id(f), _SAID) for f in findings)
+
+
+@lru_cache(maxsize=4)
+def _left_out(lexicon: Lexicon) -> frozenset[str]:
+    """Words with which it is said that something was not assessed."""
+    cues = getattr(lexicon.files.get("cues"), "cues", ())
+    return frozenset(form.split()[0] for cue in cues if getattr(cue, "status", None) == "not_assessed" for form in cue.forms)
 
 
 def compute_boundaries(tokens: Tokens, terms: tuple[Mention, ...], lexicon: Lexicon) -> tuple[Boundary, ...]:
