@@ -8,25 +8,17 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+from parser.amounts import amounts, clock, natural, split, whole
+from parser.grammar import Grammar, is_figure, number_text
 from parser.layers import Number, Reading
-from parser.numerals import (
-    Grammar,
-    Group,
-    Numerals,
-    Run,
-    amounts,
-    clock,
-    is_figure,
-    natural,
-    number_text,
-    split,
-    whole,
-)
+from parser.numerals import Group, Numerals, Run
 from parser.tokens import Tokens
 
 Found = tuple[int, tuple[Reading, ...]]
 _DENOMINATORS = frozenset((3, 4, 5, 6, 8, 10, 12, 15, 20, 23, 30, 100))
-_NOT_INCHES = frozenset(("the", "a", "his", "her", "both", "all", "each", "my", "their", "left", "right", "bilateral", "your"))
+_NOT_INCHES = frozenset(
+    ("the", "a", "his", "her", "both", "all", "each", "my", "their", "left", "right", "bilateral", "your")
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,8 +68,21 @@ class Expressions(Numerals):
         if run.digits:
             text = f"{whole(last) or '0'}.{run.digits}"
             return rest, Operand(last[0].start if last else run.start, run.end, text, run.figure)
+        if self._spelled(run):
+            first, second = run.groups
+            return (), Operand(first.start, second.end, first.text + second.text, False)
         text = _with_tail(whole(last) or last[-1].text, run.tail)
         return rest, Operand(last[0].start, run.end, text, run.figure)
+
+    def _spelled(self, run: Run) -> bool:
+        """Both sides digit by digit: "eight eight over five two"."""
+        if len(run.groups) != 2 or not all(group.value < 10 and not group.figure for group in run.groups):
+            return False
+        place = self.sign("over", run.end)
+        right = self.group(place) if place is not None else None
+        after = self.group(right.end) if right is not None else None
+        digits = right is not None and after is not None and not right.figure and right.value < 10 and after.value < 10
+        return digits and run.groups[0].value > 0
 
     def first_operand(self, place: int, spelled: bool = False) -> Operand | None:
         """The amount that begins at ``place``; with ``spelled`` two single digits are one ("eight two")."""
@@ -93,8 +98,11 @@ class Expressions(Numerals):
             if second.value < 10 and not first[0].figure:
                 return Operand(place, second.end, first[0].text + second.text, False)
         if len(parts) == 1:
-            text = f"{whole(first) or '0'}.{run.digits}" if run.digits and not run.weak_point else _with_tail(
-                whole(first) or first[-1].text, run.tail)
+            text = (
+                f"{whole(first) or '0'}.{run.digits}"
+                if run.digits and not run.weak_point
+                else _with_tail(whole(first) or first[-1].text, run.tail)
+            )
             end = first[-1].end if run.weak_point else run.end
             return Operand(place, end, text, run.figure)
         return Operand(place, first[-1].end, whole(first) or first[-1].text, first[0].figure)
@@ -131,7 +139,9 @@ class Expressions(Numerals):
         """ "one twenty over eighty", "120/80", "five out of five", "20/40", "88 palp", "3/14/26"."""
         end = left.end
         mark = ""
-        signed = self.sign("plus", end) or (self.sign("minus", end) if self.word(end) != "-" or self.attached(end) else None)
+        signed = self.sign("plus", end) or (
+            self.sign("minus", end) if self.word(end) != "-" or self.attached(end) else None
+        )
         if signed is not None and left.value <= 6 and self._joins(signed):
             mark = "+" if self.sign("plus", end) else "-"
             end = signed
@@ -146,9 +156,11 @@ class Expressions(Numerals):
                 return palpated, (Reading("pair", f"{left.text}/P", (left.value,), "mm[Hg]"),)
         place = out_of if out_of is not None else over
         right = self.first_operand(place, spelled=left.value >= 60) if place is not None else None
-        if right is None:
+        if right is None or place is None:
             return None
-        if self.words[end:place] == ("of",) and not (left.value <= right.value and right.value in _DENOMINATORS and left.small):
+        if self.words[end:place] == ("of",) and not (
+            left.value <= right.value and right.value in _DENOMINATORS and left.small
+        ):
             return None
         if self.words[end] == "on" and not self._pressure_on(left, right):
             return None
@@ -166,10 +178,18 @@ class Expressions(Numerals):
 
     def _over(self, left: Operand, right: Operand, mark: str, out_of: bool) -> Found:
         end = right.end
-        if self.word(end) == "/" and left.figure and self.first_operand(end + 1) and left.value <= 31 and right.value <= 31:
+        if (
+            self.word(end) == "/"
+            and left.figure
+            and self.first_operand(end + 1)
+            and left.value <= 31
+            and right.value <= 31
+        ):
             year = self.first_operand(end + 1)
             assert year is not None
-            return year.end, (Reading("date", f"{left.text}/{right.text}/{year.text}", (left.value, right.value, year.value)),)
+            return year.end, (
+                Reading("date", f"{left.text}/{right.text}/{year.text}", (left.value, right.value, year.value)),
+            )
         text = f"{left.text}{mark}/{right.text}"
         numbers = (left.value, right.value)
         readings: list[Reading] = []
@@ -263,7 +283,9 @@ class Expressions(Numerals):
         if minus is None or left.value > 5 or self.word(left.end) == "negative":
             return None
         after = self.word(minus)
-        if self.word(left.end) == "-" and (not self.attached(left.end) or (after and self.attached(minus) and after.isalnum())):
+        if self.word(left.end) == "-" and (
+            not self.attached(left.end) or (after and self.attached(minus) and after.isalnum())
+        ):
             return None
         return minus, (Reading("grade", f"{left.text}-", (left.value,)),)
 
@@ -272,7 +294,9 @@ class Expressions(Numerals):
         oclock = self.sign("oclock", left.end)
         if oclock is not None and 1 <= left.value <= 12:
             hour = int(left.value)
-            return self._half_of_day(oclock, (Reading("clock_position", f"{left.text} o'clock", (left.value,)), clock(hour, 0)))
+            return self._half_of_day(
+                oclock, (Reading("clock_position", f"{left.text} o'clock", (left.value,)), clock(hour, 0))
+            )
         if left.figure and self.word(left.end) == ":" and is_figure(self.word(left.end + 1)):
             minute = self.word(left.end + 1)
             if len(minute) == 2 and minute.isdigit() and left.value < 24 and int(minute) < 60:
@@ -316,7 +340,9 @@ class Expressions(Numerals):
             end = part[0] if part else self._second_mark(right.end)
             return end, (Reading("height", f"{left.text}'{right.text}\"", numbers, "[in_i]"),)
         if code == "[stone_av]" and right.value < 14 and (part is None or part[1] == "[lb_av]"):
-            return (part[0] if part else right.end), (Reading("stones", f"{left.text} st {right.text} lb", numbers, code),)
+            return (part[0] if part else right.end), (
+                Reading("stones", f"{left.text} st {right.text} lb", numbers, code),
+            )
         if code == "[lb_av]" and part is not None and part[1] == "[oz_av]":
             return part[0], (Reading("pounds_ounces", f"{left.text} lb {right.text} oz", numbers, code),)
         return None

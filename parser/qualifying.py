@@ -8,7 +8,7 @@ from functools import lru_cache
 
 from lexicon import Lexicon
 from lexicon.schema.measures import MeasuresFile, Qualifier
-from parser.numerals import Phrases
+from parser.grammar import Phrases
 from parser.tokens import Tokens
 
 _JOINING = frozenset(("and", "then", ",", ";", "with", "but"))
@@ -37,7 +37,9 @@ def phrases(lexicon: Lexicon) -> Phrases[Qualifier]:
     return table
 
 
-def occurrences(tokens: Tokens, start: int, end: int, groups: frozenset[str], taken: set[int], lexicon: Lexicon) -> list[Occurrence]:
+def occurrences(
+    tokens: Tokens, start: int, end: int, groups: frozenset[str], taken: set[int], lexicon: Lexicon
+) -> list[Occurrence]:
     """Qualifiers of ``groups`` in tokens ``[start, end)`` outside ``taken``, longest first from the left."""
     table = phrases(lexicon)
     found: list[Occurrence] = []
@@ -52,7 +54,9 @@ def occurrences(tokens: Tokens, start: int, end: int, groups: frozenset[str], ta
     return found
 
 
-def distribute(found: Sequence[Occurrence], values: Sequence[tuple[int, int]], words: Sequence[str]) -> list[list[Occurrence]]:
+def distribute(
+    found: Sequence[Occurrence], values: Sequence[tuple[int, int]], words: Sequence[str]
+) -> list[list[Occurrence]]:
     """For each value (its token span) the qualifiers that belong to it.
 
     "lying A standing B" and "A lying B standing" pair them off; one said before the first value
@@ -68,7 +72,9 @@ def distribute(found: Sequence[Occurrence], values: Sequence[tuple[int, int]], w
     return [sorted(own, key=lambda occurrence: occurrence.start) for own in given]
 
 
-def _pairs(group: list[Occurrence], values: Sequence[tuple[int, int]], words: Sequence[str]) -> list[tuple[int, Occurrence]]:
+def _pairs(
+    group: list[Occurrence], values: Sequence[tuple[int, int]], words: Sequence[str]
+) -> list[tuple[int, Occurrence]]:
     before = [occurrence for occurrence in group if occurrence.end <= values[0][0]]
     if len(values) == 1:
         return [(0, occurrence) for occurrence in group]

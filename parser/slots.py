@@ -7,13 +7,13 @@ left uncertain becomes a doubt in words. Nothing is changed or dropped.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 from lexicon import Lexicon
-from lexicon.schema.measures import Measure, MeasuresFile, PartRule, Scale, ScalesFile, UnitRule
+from lexicon.schema.measures import Measure, MeasuresFile, PartRule, Scale, ScalesFile, SlotKind, UnitRule
+from parser.grammar import Phrases, grammar, number_text
 from parser.layers import Number, Reading, Term
-from parser.numerals import Phrases, grammar, number_text
 from parser.statements import Value
 
 _TEMPERATURE = ("[degF]", "Cel")
@@ -59,9 +59,12 @@ class Slots:
     measures: Mapping[str, Slot]
     scales: Mapping[str, Slot]
     kinds: Mapping[str, Slot]
-    cues: Phrases[str]
+    #: Phrase -> (measure or scale, whether it names it in full).
+    cues: Phrases[tuple[str, bool]]
     alone: tuple[Slot, ...]
-    concepts: Mapping[str, tuple[Slot, ...]] = field(default_factory=dict)
+    #: Measure -> what may be said after it without a name.
+    followers: Mapping[str, tuple[Slot, ...]]
+    concepts: Mapping[str, tuple[Slot, ...]]
 
     def of(self, term: Term) -> tuple[Slot, ...]:
         """The slots of a term: none for most words."""
@@ -81,41 +84,72 @@ class Slots:
 @lru_cache(maxsize=4)
 def slots(lexicon: Lexicon) -> Slots:
     """The slots of a lexicon."""
-    measures, scales = lexicon.files.get("measures"), lexicon.files.get("scales")
-    by_measure = {m.id: _of_measure(m) for m in measures.measures} if isinstance(measures, MeasuresFile) else {}
-    by_scale = {s.id: _of_scale(s) for s in scales.scales} if isinstance(scales, ScalesFile) else {}
-    tables = grammar(lexicon)
-    kinds = {
-        kind.id: Slot(None, "slot", kind.id, kind.shapes, unit_kinds=frozenset(kind.units), unit_needed=kind.unit_needed, unit=kind.unit,
-                      stands_for=tuple(kind.stands_for.items()))
-        for kind in tables.file.slots
+    file, graded = lexicon.files.get("measures"), lexicon.files.get("scales")
+    measures = file.measures if isinstance(file, MeasuresFile) else ()
+    scales = graded.scales if isinstance(graded, ScalesFile) else ()
+    by_measure = {measure.id: _of_measure(measure) for measure in measures}
+    by_scale = {scale.id: _of_scale(scale) for scale in scales}
+    kinds = {kind.id: _of_kind(kind) for kind in grammar(lexicon).file.slots}
+    cues: Phrases[tuple[str, bool]] = Phrases()
+    for entry in (*measures, *scales):
+        for full, forms in ((True, entry.forms), (False, entry.cues)):
+            for form in forms:
+                cues.add(form, (entry.id, full))
+    followers: dict[str, tuple[Slot, ...]] = {}
+    for measure in measures:
+        for name in measure.follows:
+            followers[name] = (*followers.get(name, ()), by_measure[measure.id])
+    named = {**kinds, **by_measure, **by_scale}
+    concepts = {
+        concept.id: tuple(named[name] for name in (concept.scale, *concept.slots) if name in named)
+        for concept in lexicon.concepts.values()
     }
-    cues: Phrases[str] = Phrases()
-    entries: list[Measure | Scale] = list(measures.measures) if isinstance(measures, MeasuresFile) else []
-    entries += scales.scales if isinstance(scales, ScalesFile) else ()
-    for entry in entries:
-        for form in (*entry.forms, *entry.cues):
-            cues.add(form, entry.id)
-    concepts: dict[str, tuple[Slot, ...]] = {}
-    for concept in lexicon.concepts.values():
-        named = [concept.scale] if concept.scale else []
-        own = [by_scale.get(name) or by_measure.get(name) for name in named] + [
-            by_scale.get(name) or by_measure.get(name) or kinds.get(name) for name in concept.slots]
-        if any(own):
-            concepts[concept.id] = tuple(slot for slot in own if slot is not None)
-    alone = tuple(s for s in (*by_measure.values(), *by_scale.values()) if s.alone_units or s.alone_shapes or s.alone_range)
-    return Slots(by_measure, by_scale, kinds, cues, alone, concepts)
+    alone = tuple(
+        s for s in (*by_measure.values(), *by_scale.values()) if s.alone_units or s.alone_shapes or s.alone_range
+    )
+    return Slots(by_measure, by_scale, kinds, cues, alone, followers, concepts)
+
+
+def _of_kind(kind: SlotKind) -> Slot:
+    return Slot(
+        None,
+        "slot",
+        kind.id,
+        kind.shapes,
+        unit_kinds=frozenset(kind.units),
+        unit_needed=kind.unit_needed,
+        unit=kind.unit,
+        stands_for=tuple(kind.stands_for.items()),
+    )
 
 
 def _of_measure(measure: Measure) -> Slot:
-    return Slot(measure.id, "measure", measure.label, measure.shapes, measure.units, parts=measure.parts,
-                groups=frozenset(measure.qualifiers), alone_units=frozenset(measure.alone_units),
-                alone_shapes=frozenset(measure.alone_shapes), alone_range=measure.alone_range, cue_needs_unit=measure.cue_needs_unit)
+    return Slot(
+        measure.id,
+        "measure",
+        measure.label,
+        measure.shapes,
+        measure.units,
+        parts=measure.parts,
+        groups=frozenset(measure.qualifiers),
+        alone_units=frozenset(measure.alone_units),
+        alone_shapes=frozenset(measure.alone_shapes),
+        alone_range=measure.alone_range,
+        cue_needs_unit=measure.cue_needs_unit,
+    )
 
 
 def _of_scale(scale: Scale) -> Slot:
-    return Slot(scale.id, "scale", scale.label, scale.shapes, unit=scale.unit, groups=frozenset(scale.qualifiers),
-                scale=scale, alone_shapes=frozenset(scale.alone_shapes))
+    return Slot(
+        scale.id,
+        "scale",
+        scale.label,
+        scale.shapes,
+        unit=scale.unit,
+        groups=frozenset(scale.qualifiers),
+        scale=scale,
+        alone_shapes=frozenset(scale.alone_shapes),
+    )
 
 
 def fit(slot: Slot, number: Number, as_said: str, lexicon: Lexicon) -> Fit | None:
@@ -158,7 +192,9 @@ def _take(slot: Slot, reading: Reading, as_said: str, lexicon: Lexicon) -> Fit |
     if slot.parts:
         taken = _take_measure(slot, reading, as_said, lexicon)
         names = " and ".join(part.label for part in slot.parts)
-        return taken and replace(taken, cost=taken.cost + 1.0, doubts=(*taken.doubts, f"one number where {names} are expected"))
+        return taken and replace(
+            taken, cost=taken.cost + 1.0, doubts=(*taken.doubts, f"one number where {names} are expected")
+        )
     return _take_measure(slot, reading, as_said, lexicon)
 
 
@@ -178,7 +214,12 @@ def _take_measure(slot: Slot, reading: Reading, as_said: str, lexicon: Lexicon) 
         fine = all(rule.least <= value <= rule.most for value in values)
         doubts = () if fine else (_outside(slot, reading, rule),)
         likely = all(rule.likely[0] <= value <= rule.likely[1] for value in values)
-        return Fit(Value(reading.text, as_said, number, unit=rule.stands_for or code), 0.0 if fine else 1.0, _approximate(reading) + doubts, likely=likely)
+        return Fit(
+            Value(reading.text, as_said, number, unit=rule.stands_for or code),
+            0.0 if fine else 1.0,
+            _approximate(reading) + doubts,
+            likely=likely,
+        )
     return _without_unit(slot, reading, values, as_said)
 
 
@@ -223,11 +264,14 @@ def _take_pair(slot: Slot, reading: Reading, as_said: str) -> Fit | None:
         return None
     doubts = [
         f"{part.label} {number_text(value)} is outside what is plausible ({number_text(part.least)} to {number_text(part.most)})"
-        for part, value in zip(slot.parts, reading.numbers, strict=False) if not part.least <= value <= part.most
+        for part, value in zip(slot.parts, reading.numbers, strict=False)
+        if not part.least <= value <= part.most
     ]
     pair = (reading.numbers[0], reading.numbers[1]) if len(reading.numbers) == 2 else None
     if pair and pair[0] <= pair[1]:
-        doubts.append(f"{slot.parts[0].label} {number_text(pair[0])} is not above {slot.parts[1].label} {number_text(pair[1])}")
+        doubts.append(
+            f"{slot.parts[0].label} {number_text(pair[0])} is not above {slot.parts[1].label} {number_text(pair[1])}"
+        )
     value = Value(reading.text, as_said, pair=pair, unit=slot.units[0].code if slot.units else None)
     return Fit(value, 1.0 if doubts else 0.0, tuple(doubts))
 
@@ -238,8 +282,10 @@ def _outside(slot: Slot, reading: Reading, rule: UnitRule) -> str:
     for other in slot.units:
         if reading.unit and other.code != reading.unit and other.least <= value <= other.most:
             return f"{slot.label} {reading.text} {unit} is not plausible; was {other.code} meant?"
-    return (f"{slot.label} {reading.text} {unit}".rstrip()
-            + f" is outside what is plausible ({number_text(rule.least)} to {number_text(rule.most)} {rule.code})")
+    return (
+        f"{slot.label} {reading.text} {unit}".rstrip()
+        + f" is outside what is plausible ({number_text(rule.least)} to {number_text(rule.most)} {rule.code})"
+    )
 
 
 def _approximate(reading: Reading) -> tuple[str, ...]:
@@ -284,7 +330,9 @@ def _take_grade(scale: Scale, reading: Reading, as_said: str) -> Fit | None:
         values = ()
     cost = 0.4 if doubts else 0.0
     if not all(scale.least <= value <= scale.most for value in values):
-        doubts.append(f"{scale.label} {text} is outside the scale ({number_text(scale.least)} to {number_text(scale.most)})")
+        doubts.append(
+            f"{scale.label} {text} is outside the scale ({number_text(scale.least)} to {number_text(scale.most)})"
+        )
         cost = 1.0
     return Fit(Value(text, as_said, number, unit=scale.unit), cost, tuple(doubts))
 

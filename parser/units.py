@@ -6,7 +6,7 @@ from functools import lru_cache
 from typing import Any
 
 from lexicon import Lexicon
-from parser.numerals import grammar
+from parser.grammar import grammar
 
 #: Grams in a mole of glucose, C6H12O6, from standard atomic weights: 180.156.
 GLUCOSE_MOLAR_MASS = 180.156

@@ -10,14 +10,61 @@ from lexicon.schema.base import Entry, Forms, Id, Ids, Strings
 
 Role = Literal["zero", "unit", "teen", "ten", "hundred", "thousand", "ordinal", "part", "share", "roman"]
 Sign = Literal[
-    "point", "and", "over", "out_of", "by", "to", "plus", "minus", "times", "times_after", "less", "more", "at_most",
-    "at_least", "or_less", "or_more", "about", "between", "staged", "palpation", "oclock", "ago", "am", "pm",
-    "half_past", "quarter_past", "quarter_to", "often",
+    "point",
+    "and",
+    "over",
+    "out_of",
+    "by",
+    "to",
+    "plus",
+    "minus",
+    "times",
+    "times_after",
+    "less",
+    "more",
+    "at_most",
+    "at_least",
+    "or_less",
+    "or_more",
+    "about",
+    "between",
+    "staged",
+    "palpation",
+    "oclock",
+    "ago",
+    "am",
+    "pm",
+    "half_past",
+    "quarter_past",
+    "quarter_to",
+    "often",
 ]
 Shape = Literal[
-    "integer", "decimal", "pair", "score", "grade", "size", "range", "comparator", "times", "clock", "clock_position",
-    "ordinal", "height", "stones", "pounds_ounces", "stage", "acuity", "gcs", "list", "signed", "decade", "ratio",
-    "date", "ago", "frequency",
+    "integer",
+    "decimal",
+    "pair",
+    "score",
+    "grade",
+    "size",
+    "range",
+    "comparator",
+    "times",
+    "clock",
+    "clock_position",
+    "ordinal",
+    "height",
+    "stones",
+    "pounds_ounces",
+    "stage",
+    "acuity",
+    "gcs",
+    "list",
+    "signed",
+    "decade",
+    "ratio",
+    "date",
+    "ago",
+    "frequency",
 ]
 Part = Literal["systolic", "diastolic"]
 
@@ -70,7 +117,7 @@ class SlotKind(Entry):
     #: UCUM code taken when no unit is said.
     unit: str | None = None
     #: Codes said for others: "20 g" of a cannula is its gauge, "2 L" of a flow litres a minute.
-    stands_for: dict[str, str] = {}
+    stands_for: dict[str, str] = Field(default_factory=dict)
 
 
 class NumbersFile(Entry):
@@ -83,6 +130,8 @@ class NumbersFile(Entry):
     #: Words of names that hold a number and are none: "o two", "s one".
     names: tuple["Name", ...] = ()
     months: Strings = ()
+    #: Words that often stand between a measure and its number, and mean nothing for it.
+    links: Strings = ()
     #: Words before "one" that make it a pronoun, and after it.
     pronoun_before: Strings = ()
     pronoun_after: Strings = ()
@@ -141,6 +190,8 @@ class Measure(Entry):
     #: Kinds of unit, or shapes, that name the measure when nothing else does.
     alone_units: Strings = ()
     alone_shapes: tuple[Shape, ...] = ()
+    #: Measures it is said with: soon after one of these, a number with a unit of its own needs no name.
+    follows: Ids = ()
     #: A decimal in this range, with one place, is taken for the measure when nothing names it, and marked.
     alone_range: tuple[float, float] | None = None
     #: Groups of qualifiers that belong to it.

@@ -24,9 +24,13 @@ from tests.shared import SHARED, lines_of
 NAMES = {"pulse": "heart_rate", "pain": "pain_score"}
 #: Headings in the notes of ACI-Bench -> our measures.
 NOTE_NAMES = (
-    (r"blood pressure|bp", "blood_pressure"), (r"heart rate|hr|pulse(?! ox)", "heart_rate"), (r"resp\w*(?: rate)?|rr", "respiratory_rate"),
-    (r"oxygen saturation|o2 saturation|spo2|pulse oxygenation|oxygenation", "spo2"), (r"(?:body )?temperature(?: in \w+ today)?", "temperature"),
-    (r"height", "height"), (r"weight", "weight"),
+    (r"blood pressure|bp", "blood_pressure"),
+    (r"heart rate|hr|pulse(?! ox)", "heart_rate"),
+    (r"resp\w*(?: rate)?|rr", "respiratory_rate"),
+    (r"oxygen saturation|o2 saturation|spo2|pulse oxygenation|oxygenation", "spo2"),
+    (r"(?:body )?temperature(?: in \w+ today)?", "temperature"),
+    (r"height", "height"),
+    (r"weight", "weight"),
 )
 
 
@@ -87,7 +91,11 @@ def spoken() -> Iterator[Case]:
     assert SHARED is not None
     for line in lines_of(SHARED / "data/text/spoken_exam_dev.jsonl"):
         for pattern, name in NOTE_NAMES:
-            found = re.search(rf"\b(?:{pattern})\b:?\s*(?:is |of |was )?(\d+[’']\d+|\d+(?:\.\d+)?(?:/\d+)?)", line["vitals_note"], re.I)
+            found = re.search(
+                rf"\b(?:{pattern})\b:?\s*(?:is |of |was )?(\d+[’']\d+|\d+(?:\.\d+)?(?:/\d+)?)",
+                line["vitals_note"],
+                re.I,
+            )
             if found:
                 value = found.group(1).replace("’", "'") + ('"' if name == "height" else "")
                 yield Case(line["id"], " ".join(line["said"]), name, value)
@@ -108,17 +116,32 @@ def main() -> None:
     if SHARED is None:
         sys.exit("development data absent: set CROWNSOLE_SHARED to its folder")
     load()
-    for title, cases in (("OpenStax, one by one", openstax), ("OpenStax, run together", openstax_together),
-                         ("MTSamples gold", gold), ("ACI-Bench, spoken against note", spoken)):
+    for title, cases in (
+        ("OpenStax, one by one", openstax),
+        ("OpenStax, run together", openstax_together),
+        ("MTSamples gold", gold),
+        ("ACI-Bench, spoken against note", spoken),
+    ):
         rows, started = list(cases()), perf_counter()
         results = [(case, values_in(case.text)) for case in rows]
         wrong = [(case, found) for case, found in results if not right(case, found)]
         silent = sum(not marked(case, found) for case, found in wrong)
         share = 1 - len(wrong) / len(rows)
-        print(f"{title:32} {len(rows) - len(wrong):4}/{len(rows):<4} {share:.3f}  wrong and not marked {silent}  {perf_counter() - started:.2f} s")
+        print(
+            f"{title:32} {len(rows) - len(wrong):4}/{len(rows):<4} {share:.3f}  wrong and not marked {silent}  {perf_counter() - started:.2f} s"
+        )
         if "-v" in sys.argv:
             for case, found in wrong:
-                print("   ", case.id, case.name, case.value, "| got", [(v.measure, said_value(v), v.doubts) for v in found][:8], "|", case.text[:110])
+                print(
+                    "   ",
+                    case.id,
+                    case.name,
+                    case.value,
+                    "| got",
+                    [(v.measure, said_value(v), v.doubts) for v in found][:8],
+                    "|",
+                    case.text[:110],
+                )
 
 
 if __name__ == "__main__":

@@ -94,6 +94,8 @@ def test_decimals(value: int, way: object, point: str) -> None:
 
 @given(st.integers(350, 420), st.sampled_from(("point", "")))
 def test_celsius_with_or_without_the_point(value: int, point: str) -> None:
+    if not point and value // 10 == 40:
+        return  # "forty one" is 41
     said = tenths(value, american, point) if value % 10 or point else american(value // 10)
     expected = f"{value // 10}.{value % 10}" if value % 10 or point else str(value // 10)
     assert expected in [reading.text for reading in numbers_in(said)[0].readings]
@@ -104,14 +106,20 @@ def test_fahrenheit_without_the_point(value: int, way: object) -> None:
     if value % 10 == 0 or value // 10 == 100:
         return
     said = tenths(value, way, "")
-    assert f"{value // 10}.{value % 10}" in [reading.text for number in numbers_in(said) for reading in number.readings] or (
-        way is american and value // 10 > 100)  # "one hundred one four" is said with the point
+    assert f"{value // 10}.{value % 10}" in [
+        reading.text for number in numbers_in(said) for reading in number.readings
+    ] or (way is american and value // 10 > 100)  # "one hundred one four" is said with the point
 
 
-@given(st.integers(60, 260), st.integers(30, 140), st.sampled_from((*WAYS, digits)), st.sampled_from(("over", "on", "slash")))
+@given(
+    st.integers(60, 260),
+    st.integers(30, 140),
+    st.sampled_from((*WAYS, digits)),
+    st.sampled_from(("over", "on", "slash")),
+)
 def test_pressures(systolic: int, diastolic: int, way: object, join: str) -> None:
     assert callable(way)
-    if diastolic >= systolic or (way is digits and (systolic < 100) != (diastolic < 100)):
+    if diastolic >= systolic:
         return
     right = digits(diastolic) if way is digits else way(diastolic)
     assert texts(f"{way(systolic)} {join} {right}") == [f"{systolic}/{diastolic}"]
@@ -126,8 +134,8 @@ def test_figures_read_as_words_do(systolic: int, diastolic: int) -> None:
 def test_times_of_day(hour: int, minute: int) -> None:
     said_hour = ("oh " if hour < 10 else "") + num2words(hour)
     said_minute = ("oh " if minute < 10 else "") + american(minute)
-    if hour == 0:
-        return
+    if hour in (0, 2):
+        return  # "oh two" is oxygen
     readings = numbers_in(f"{said_hour} {said_minute}")[0].readings
     assert f"{hour:02d}:{minute:02d}" in [reading.text for reading in readings]
     assert texts(f"{hour:02d}:{minute:02d}") == [f"{hour:02d}:{minute:02d}"]
@@ -154,8 +162,62 @@ def test_grades(grade: int, way: str) -> None:
 # -- properties of any text ----------------------------------------------------------------------
 
 _WORDS = st.sampled_from(
-    "one two three oh zero twenty ninety eight hundred and a point half over by to plus minus times x out of o'clock stage "
-    "percent degrees 98.6 120 / - . , + < : ' \" e v m 4 the pulse is less than or more quarter past am foot inches stone".split()
+    [
+        "one",
+        "two",
+        "three",
+        "oh",
+        "zero",
+        "twenty",
+        "ninety",
+        "eight",
+        "hundred",
+        "and",
+        "a",
+        "point",
+        "half",
+        "over",
+        "by",
+        "to",
+        "plus",
+        "minus",
+        "times",
+        "x",
+        "out",
+        "of",
+        "o'clock",
+        "stage",
+        "percent",
+        "degrees",
+        "98.6",
+        "120",
+        "/",
+        "-",
+        ".",
+        ",",
+        "+",
+        "<",
+        ":",
+        "'",
+        '"',
+        "e",
+        "v",
+        "m",
+        "4",
+        "the",
+        "pulse",
+        "is",
+        "less",
+        "than",
+        "or",
+        "more",
+        "quarter",
+        "past",
+        "am",
+        "foot",
+        "inches",
+        "stone",
+    ]
 )
 
 
