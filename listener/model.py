@@ -27,6 +27,8 @@ THREE_WAYS = (
 
 _SUMS = Path(__file__).with_name("model.sha256")
 _SAMPLE = 1 << 16
+_STRIDE = 1 << 24
+_WHOLE = 1 << 28
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,7 +67,10 @@ class Faults:
 
 
 def cache_folder() -> Path:
-    """Where this program keeps what it can fetch or build again."""
+    """Where this program keeps what it can fetch or build again: ``CROWNSOLE_CACHE``, else the user's cache."""
+    named = os.environ.get("CROWNSOLE_CACHE")
+    if named:
+        return Path(named)
     from platformdirs import user_cache_path
 
     return user_cache_path("crownsole", appauthor=False)
@@ -169,15 +174,18 @@ def file_hash(path: Path) -> str:
 
 
 def fingerprint(folder: Path) -> str:
-    """A hash of names, sizes and the first and last 64 KiB of every file: quick for models of gigabytes."""
+    """A hash of names and contents; of a file above 256 MiB, of its size and of 64 KiB in every 16 MiB and at its end."""
     total = hashlib.sha256()
     for name, path in _files(folder):
         size = path.stat().st_size
         total.update(f"{name}\0{size}\0".encode())
+        if size <= _WHOLE:
+            total.update(file_hash(path).encode())
+            continue
         with open(path, "rb") as stream:
-            total.update(stream.read(_SAMPLE))
-            stream.seek(max(0, size - _SAMPLE))
-            total.update(stream.read(_SAMPLE))
+            for place in (*range(0, size, _STRIDE), size - _SAMPLE):
+                stream.seek(place)
+                total.update(stream.read(_SAMPLE))
     return total.hexdigest()
 
 
