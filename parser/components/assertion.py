@@ -94,6 +94,7 @@ class _Sweep:
         self.given: dict[int, CueMatch] = {}
         self.scopes: dict[str, _Scope] = {}
         self.items: list[_Item] = []
+        self.carried = False  # the first item stands right before an inferred boundary
         self.fence = 0  # no cue looks back behind this place
 
     def run(self, cues: list[CueMatch], spans: list[tuple[int, int]]) -> None:
@@ -116,6 +117,7 @@ class _Sweep:
     def end_clause(self, place: int) -> None:
         self.scopes.clear()
         self.items = [item for item in self.items[-1:] if item.end == place and place not in self.firm]
+        self.carried = bool(self.items)
         self.fence = place - 1 if self.items else place
         while self.clause_end <= place and self.clause_end < len(self.words):
             self.clause_end = next(self.next_bound)
@@ -249,6 +251,9 @@ class _Sweep:
         if item is None:
             return False
         gap = self.words[item.end : found.start]
+        carried = self.carried and item is self.items[0]
+        if carried and gap:
+            return False
         if found.cue.side == "before":
             tight = found.cue.reach == "item"
             return all(word in self.book.links for word in gap) if tight else len(gap) <= FARTHEST_BACK
@@ -256,15 +261,13 @@ class _Sweep:
         at_end = found.end >= self.clause_end or self.words[found.end] in ",;."
         if found.cue.side == "after":
             return linked and at_end and found.cue.status == "absent"
-        if not linked or following is None or following.has_own:
+        if not linked or (following is not None and following.has_own):
             return linked
-        if self.crosses_bound(item, found):
-            return False
+        if carried:
+            return found.end >= self.clause_end
+        if following is None:
+            return True
         return bool(gap) or found.cue.reach != "item" or following.start - found.end > NEAR
-
-    def crosses_bound(self, item: _Item, found: CueMatch) -> bool:
-        """Whether an inferred boundary lies between a finding and a cue right behind it."""
-        return self.items[0] is item and self.fence == item.end - 1 and found.start == item.end
 
     def last_item(self, found: CueMatch) -> _Item | None:
         """The finding nearest before a cue in its clause, with no other cue between."""

@@ -131,7 +131,7 @@ def _bar_cues(tokens: Tokens, book: CueBook, added: dict[int, float]) -> None:
         first, last = found.start + 1, found.end
         if found.cue.side == "before" and found.cue.status != "history":
             first -= 1
-        elif found.cue.side == "after" and found.cue.status != "none":
+        elif found.cue.side == "after" and found.cue.status not in ("none", "break"):
             last += 1
         for place in range(first, min(last, len(reading.at))):
             added[reading.at[place]] = NEVER
