@@ -33,4 +33,4 @@ def find_corrections(tokens: Tokens, lexicon: Lexicon) -> tuple[Correction, ...]
     return tuple(found)
 
 
-register("corrections", find_corrections)
+create_corrections = register("corrections", find_corrections)

@@ -133,4 +133,4 @@ def _tells(mention: Mention, index: _Index) -> bool:
     return any(term.id in index.abnormal for term in mention.terms)
 
 
-register("asides", find_asides, ("terms",))
+create_asides = register("asides", find_asides, ("terms",))

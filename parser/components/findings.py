@@ -364,4 +364,4 @@ def _move(region: str | None, state: _State) -> None:
         state.region, state.site, state.told = region, None, False
 
 
-register("findings", find_findings, ("terms", "numbers", "asides", "stations", "boundaries"), situation=True)
+create_findings = register("findings", find_findings, ("terms", "numbers", "asides", "stations", "boundaries"), situation=True)

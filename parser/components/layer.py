@@ -28,6 +28,7 @@ for _name in ("tokens", "situation"):
         Doc.set_extension(PREFIX + _name, default=None)
 
 Compute = Callable[..., tuple[Any, ...]]
+Factory = Callable[[Language, str, list[str]], Callable[[Doc], Doc]]
 
 
 def tokens_of(doc: Doc) -> Tokens:
@@ -44,11 +45,12 @@ def situation_of(doc: Doc) -> Situation:
     return doc._.crownsole_situation or Situation()
 
 
-def register(name: str, compute: Compute, requires: tuple[str, ...] = (), situation: bool = False) -> None:
+def register(name: str, compute: Compute, requires: tuple[str, ...] = (), situation: bool = False) -> Factory:
     """Register ``compute(tokens, *required layers[, situation], lexicon)`` as component ``crownsole_<name>``.
 
     ``requires`` are names of earlier layers, passed in that order. The component's config takes
-    ``packs``, a list of folders laid over the built-in lexicon.
+    ``packs``, a list of folders laid over the built-in lexicon. Returns the factory, which
+    pyproject.toml names as an entry point so that any spaCy pipeline finds it.
     """
 
     def create(nlp: Language, name: str, packs: list[str]) -> Callable[[Doc], Doc]:
@@ -62,6 +64,7 @@ def register(name: str, compute: Compute, requires: tuple[str, ...] = (), situat
         requires=[f"doc._.{PREFIX}{layer}" for layer in requires],
         func=create,
     )
+    return create
 
 
 class _Component:

@@ -193,4 +193,4 @@ class _Values:
         return result
 
 
-register("values", find_slot_values, requires=("terms", "numbers", "boundaries"))
+create_values = register("values", find_slot_values, requires=("terms", "numbers", "boundaries"))

@@ -248,4 +248,4 @@ def _compared(reading: Reading, symbol: str) -> Reading:
     return replace(reading, shape="comparator", text=symbol + reading.text)
 
 
-register("numbers", find_numbers)
+create_numbers = register("numbers", find_numbers)

@@ -74,4 +74,4 @@ def _negated(words: tuple[str, ...], at: int) -> bool:
     return at > 0 and words[at - 1] in ("no", "any", "without")
 
 
-register("stations", find_stations, ("terms", "asides"))
+create_stations = register("stations", find_stations, ("terms", "asides"))

@@ -34,4 +34,4 @@ def find_sides(tokens: Tokens, lexicon: Lexicon) -> tuple[SideMention, ...]:
     return tuple(found)
 
 
-register("sides", find_sides)
+create_sides = register("sides", find_sides)

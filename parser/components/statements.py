@@ -264,7 +264,7 @@ def compute_boundaries(tokens: Tokens, terms: tuple[Mention, ...], lexicon: Lexi
                  if b.reason != "words" or end - b.at > STRETCH or bisect_left(tell, end) > bisect_left(tell, b.at))
 
 
-register("boundaries", compute_boundaries, ("terms",))
-register("assertions", compute_assertions, ("terms", "findings", "values", "boundaries"))
-register("statements", find_statements,
+create_boundaries = register("boundaries", compute_boundaries, ("terms",))
+create_assertions = register("assertions", compute_assertions, ("terms", "findings", "values", "boundaries"))
+create_statements = register("statements", find_statements,
          ("terms", "findings", "assertions", "sides", "values", "boundaries", "asides"), situation=True)

@@ -43,4 +43,4 @@ def _parted(tokens: Tokens, start: int, end: int, terms: tuple[Term, ...], start
     return None
 
 
-register("terms", find_terms, ("numbers",))
+create_terms = register("terms", find_terms, ("numbers",))
