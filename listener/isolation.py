@@ -80,13 +80,13 @@ def _hear() -> int:
 
 
 def _prove(folder: Path) -> int:
-    from listener.recognizer import open_model
+    from listener.recognizer import open_model, try_out
 
     try:
-        open_model(folder)
-    except ModelError as error:
+        try_out(open_model(folder))
+    except CrownsoleError as error:
         print(error)
-        return error.exit_code
+        return ModelError.exit_code
     return 0
 
 

@@ -174,7 +174,7 @@ def file_hash(path: Path) -> str:
 
 
 def fingerprint(folder: Path) -> str:
-    """A hash of names and contents; of a file above 256 MiB, of its size and of 64 KiB in every 16 MiB and at its end."""
+    """A hash of names and contents; of a file above 256 MiB, only of its size and of 64 KiB in every 16 MiB."""
     total = hashlib.sha256()
     for name, path in _files(folder):
         size = path.stat().st_size

@@ -231,6 +231,13 @@ def open_model(path: Path) -> Any:
     return model
 
 
+def try_out(model: Any) -> None:
+    """Decode a second of noise: a graph damaged in the middle fails here, in a child process, and not in a run."""
+    decoder = Decoder(model)
+    decoder.accept((np.random.default_rng(1).normal(size=RATE) * 3000).astype(np.int16))
+    decoder.finish()
+
+
 def _new_recognizer(model: Any) -> Any:
     import vosk
 
