@@ -193,10 +193,14 @@ def model_build(model: ModelPath = None, pack: Packs = []) -> None:  # noqa: B00
 def model_explain(term: str, model: ModelPath = None, pack: Packs = []) -> None:  # noqa: B006
     """Tell how a word or phrase is heard: as it is, or as which sound-alike words."""
     from listener.model import find_model
+    from listener.progress import bar
     from listener.runs import lexicon_of, options_of
-    from listener.vocabulary import explain
+    from listener.vocabulary import compiled, explain
 
-    typer.echo(explain(term, find_model(model), lexicon_of(options_of(pack, "complete"))))
+    lexicon = lexicon_of(options_of(pack, "complete"))
+    with bar() as progress:
+        made = compiled(find_model(model, progress=progress), lexicon, progress=progress)
+    _lines(str(explanation) for explanation in explain(term, made, lexicon))
 
 
 @lexicon_app.command("check")
