@@ -96,7 +96,7 @@ def test_words_do_not_depend_on_how_the_sound_is_cut() -> None:
 @needs_shared
 @pytest.mark.model
 def test_times_rise_and_stay_within_the_sound_across_fresh_recognisers() -> None:
-    sound = speech(4)
+    sound = speech(3)
     plain = [w.text for words in Recognizer(stock()).utterances([sound]) for w in words]
     refreshed = [w for words in Recognizer(stock(), Settings(refresh_s=3.0)).utterances([sound]) for w in words]
     edges = [edge for word in refreshed for edge in (word.start, word.end)]
