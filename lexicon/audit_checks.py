@@ -24,6 +24,7 @@ def faults(lexicon: "Lexicon") -> Iterator[str]:
         if file is not None:
             yield from _names(known, file, name)
     yield from _checklists(known, lexicon)
+    yield from _kinds(known, lexicon)
     yield from _order(known, lexicon)
     yield from _ranges(known, lexicon)
     yield from _scores(known, lexicon)
@@ -97,6 +98,12 @@ def _checklists(known: _Known, lexicon: "Lexicon") -> Iterator[str]:
                 yield f"{where}: there is no checklist item '{name}'"
         if entry.based_on and entry.based_on not in lists:
             yield f"{where}: there is no checklist '{entry.based_on}'"
+
+
+def _kinds(known: _Known, lexicon: "Lexicon") -> Iterator[str]:
+    for family in getattr(lexicon.files.get("contradictions"), "kinds", ()):
+        where = known.where("kinds", family.id, "contradictions")
+        yield from known.check((family.id, *family.of), "concept", where)
 
 
 def _order(known: _Known, lexicon: "Lexicon") -> Iterator[str]:

@@ -52,7 +52,7 @@ class Lookup:
         self.lexicon = lexicon
         self.record = record
         gone = _superseded(record)
-        standing = [(r, e) for r, e in entries if e.superseded_by is None and e.id not in gone]
+        standing = _without_echoes([(r, e) for r, e in entries if e.superseded_by is None and e.id not in gone])
         self.found = tuple(
             sorted((Found(e, r, (e.evidence.words[0], n)) for n, (r, e) in enumerate(standing)), key=lambda f: f.place)
         )
@@ -147,7 +147,7 @@ class Lookup:
             return False
         if match.words and not self.said_near(found, match.words):
             return False
-        return not (match.without_words and self.said_near(found, match.without_words))
+        return not (match.without_words and self.said_with(found, match.without_words))
 
     def _number_fits(self, found: Found, match: Match) -> bool:
         if not match.numeric:
@@ -173,6 +173,32 @@ class Lookup:
         text = " " + " ".join(self.nearby(found)) + " "
         return any(f" {phrase} " in text for phrase in phrases)
 
+    def said_with(self, found: Found, phrases: Iterable[str]) -> bool:
+        """Whether any phrase stands among the words of the entry and those around it that no other entry took."""
+        text = " " + " ".join(self.own_words(found)) + " "
+        return any(f" {phrase} " in text for phrase in phrases)
+
+    @cached_property
+    def claimed(self) -> Mapping[int, str]:
+        """Word -> the id of the last standing entry that it is evidence of."""
+        return {
+            n: found.entry.id
+            for found in self.found
+            for n in range(found.entry.evidence.words[0], found.entry.evidence.words[1] + 1)
+        }
+
+    def own_words(self, found: Found) -> tuple[str, ...]:
+        """Words of the entry with the unclaimed ones just before and after, in lower case."""
+        words = self.record.words if self.record else ()
+        first, last = found.entry.evidence.words
+        start, end = first, last
+        while start > max(0, first - _BEFORE) and start - 1 not in self.claimed:
+            start -= 1
+        while end < min(len(words) - 1, last + _BEFORE) and end + 1 not in self.claimed:
+            end += 1
+        text = " ".join(word.text for word in words[start : end + 1]) or found.entry.evidence.text
+        return tuple(_WORD.findall(" ".join((text, *found.entry.qualifiers)).lower().replace("-", " ")))
+
     def nearby(self, found: Found) -> tuple[str, ...]:
         """Words of the entry with those just before and after, in lower case."""
         entry = found.entry
@@ -188,6 +214,20 @@ class Lookup:
 def _superseded(record: Record | None) -> frozenset[str]:
     amendments = record.amendments if record else ()
     return frozenset(a.supersedes for a in amendments if a.entry is not None or a.kind != "confirmation")
+
+
+def _without_echoes(entries: list[tuple[str, Entry]]) -> list[tuple[str, Entry]]:
+    """Drop findings whose words only qualify a value of another station ("... tympanic", of a temperature)."""
+    said = {
+        (entry.evidence.utterance, qualifier.lower()): region
+        for region, entry in entries if entry.kind == "measure"
+        for qualifier in entry.qualifiers
+    }
+    return [
+        (region, entry) for region, entry in entries
+        if entry.kind != "finding"
+        or said.get((entry.evidence.utterance, entry.evidence.text.lower()), region) == region
+    ]
 
 
 def _first_number(text: str) -> float | None:

@@ -187,7 +187,16 @@ class Unequal(Rule):
     message: str
 
 
+class Kinds(Entry):
+    """A finding (``id``, a concept) and the concepts that are kinds of it."""
+
+    id: Id
+    of: Ids = Field(min_length=1)
+    source: Strings = Field(min_length=1)
+
+
 class ContradictionsFile(Entry):
+    kinds: tuple[Kinds, ...] = ()
     contradictions: tuple[Contradiction, ...] = ()
     unequal: tuple[Unequal, ...] = ()
     #: Rule for the same finding said absent and present of one place.

@@ -22,6 +22,7 @@ def check(inspection: Inspection) -> Iterator[Remark]:
     yield from _ruled(inspection, rules)
     if rules.both_ways is not None:
         yield from _both_ways(inspection, rules, rules.both_ways)
+        yield from _kinds(inspection, rules, rules.both_ways)
     if rules.opposites is not None:
         yield from _opposites(inspection, rules, rules.opposites)
     for unequal in rules.unequal:
@@ -61,6 +62,20 @@ def _both_ways(inspection: Inspection, rules: ContradictionsFile, rule: Rule) ->
             yield _remark(
                 inspection, f"contradiction.{concept}", rule, f"{label.capitalize()} was said absent and present.", pair
             )
+
+
+def _kinds(inspection: Inspection, rules: ContradictionsFile, rule: Rule) -> Iterator[Remark]:
+    """Something said absent, and a kind of it said present ("no murmur", "systolic murmur")."""
+    for family in rules.kinds:
+        general = inspection.lookup.by_concept.get(family.id, [])
+        special = [f for name in family.of for f in inspection.lookup.by_concept.get(name, ())]
+        absent = _places(f for f in general if f.entry.status == "absent")
+        present = _places(f for f in special if f.entry.status in _SO)
+        pair = _meeting(inspection, rules, absent, present, strict=False)
+        if pair:
+            labels = [found.entry.label or found.entry.concept for found in pair]
+            message = f"{labels[0].capitalize()} was said absent, yet {labels[1]} present."
+            yield _remark(inspection, f"contradiction.{family.id}", rule, message, pair)
 
 
 def _opposites(inspection: Inspection, rules: ContradictionsFile, rule: Rule) -> Iterator[Remark]:
@@ -124,7 +139,7 @@ def _narrower(absent: Found, present: Found) -> bool:
 
 def _changed(inspection: Inspection, rules: ContradictionsFile, one: Found, other: Found) -> bool:
     later = max(one, other, key=lambda found: found.place)
-    return inspection.lookup.said_near(later, rules.changes)
+    return inspection.lookup.said_with(later, rules.changes)
 
 
 def _remark(inspection: Inspection, name: str, rule: Rule, message: str, pair: tuple[Found, Found]) -> Remark:

@@ -9,9 +9,9 @@ from collections.abc import Iterator
 
 from lexicon.schema.scores import Confusion, RangesFile
 from parser.audit.inspection import Inspection, quoted
+from parser.conversion import shown
 from parser.lookup import STATED, Found
 from parser.record import Remark
-from parser.conversion import shown
 
 _PARTS = (None, "systolic", "diastolic")
 

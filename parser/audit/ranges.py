@@ -7,12 +7,12 @@ from collections.abc import Iterator
 from lexicon.schema.matching import Rule
 from lexicon.schema.scores import Range, RangesFile, Score, ScoresFile
 from parser.audit.inspection import Inspection, listed, quoted
+from parser.conversion import shown
 from parser.lookup import STATED, Found
 from parser.record import Remark
 from parser.scores.news2 import news2_of
 from parser.scores.pressure import postural_change
 from parser.scores.tables import age_bands, band, pressure_category, pressure_table, score, table
-from parser.conversion import shown
 
 
 def check(inspection: Inspection) -> Iterator[Remark]:
@@ -125,7 +125,8 @@ def _news2(inspection: Inspection) -> Iterator[Remark]:
         if scored.threes and (row := band(table(inspection.lexicon, "news2_single"), 3)):
             rule = Rule(severity=row.remark or "attention", source=known.source)
             message = f"NEWS2 not summed ({listed(scored.missing)} not heard), but {listed(scored.threes)} scores 3."
-            yield inspection.remark("range.news2", rule, f"{message} {row.text}", found, region="vital_signs", say=known.say)
+            message = f"{message} {row.text}"
+            yield inspection.remark("range.news2", rule, message, found, region="vital_signs", say=known.say)
         return
     row = band(table(inspection.lexicon, "news2_response"), scored.total)
     single = band(table(inspection.lexicon, "news2_single"), 3) if scored.threes else None

@@ -35,7 +35,8 @@ def _groups(rule: Pair, found: Sequence[Found]) -> Iterator[Sequence[Found]]:
 
 
 def _one_side(inspection: Inspection, rule: Pair, found: Sequence[Found]) -> Iterator[Remark]:
-    sides = {hit.entry.side for hit in found}
+    spoken = {hit.entry.evidence.utterance for hit in found if hit.entry.side in ("left", "right")}
+    sides = {hit.entry.side for hit in found if hit.entry.side or hit.entry.evidence.utterance not in spoken}
     for side, other in (("left", "right"), ("right", "left")):
         if side in sides and not sides & {other, "both", "midline", None}:
             label = _label(inspection, rule, found)

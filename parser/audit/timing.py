@@ -16,6 +16,8 @@ from parser.record import RecordWord, Remark
 
 #: Share of the time taught that is taken as long enough: words begin and end late.
 _ENOUGH = 0.9
+#: A pause of this many seconds ends what is told in one breath.
+_BREATH = 2.0
 _NO_PROOF = "Silence is no proof that it was counted or listened to, nor talk that it was not."
 
 
@@ -34,7 +36,7 @@ def check(inspection: Inspection) -> Iterator[Remark]:
 
 def _judge(inspection: Inspection, rule: Timing, found: Found, starts: Sequence[float]) -> Remark | None:
     said = inspection.lookup.said_near(found, rule.said)
-    seen = seconds_seen(inspection.record.words, found, rule.seconds, starts)
+    seen = seconds_seen(inspection, found, rule.seconds, starts)
     name = f"timing.{rule.id}"
     wanted = f"{rule.label} is taught over {span(rule.seconds)}"
     if seen is None:
@@ -50,23 +52,24 @@ def _judge(inspection: Inspection, rule: Timing, found: Found, starts: Sequence[
     return inspection.remark(name, rule, f"{quoted(found)}: {wanted}; {heard}. {_NO_PROOF}", [found])
 
 
-def seconds_seen(
-    words: Sequence[RecordWord], found: Found, wanted: float, starts: Sequence[float]
-) -> float | None:
+def seconds_seen(inspection: Inspection, found: Found, wanted: float, starts: Sequence[float]) -> float | None:
     """The longest quiet up to the end of a finding, or the time since counting was announced, in seconds.
 
-    Looks back over one and a half times the ``wanted`` seconds. None when the words carry no times.
+    Quiet counts back to the finding before it; findings told in one breath share the quiet before them.
+    None when the words carry no times.
     """
-    start, end = found.start, found.end
-    if start is None or end is None:
+    start, words = found.start, inspection.record.words
+    if start is None or found.end is None:
         return None
     first, last = found.entry.evidence.words
     longest = 0.0
     for n in range(min(last, len(words) - 1), 0, -1):
         here, before = words[n].start, words[n - 1].end
-        if here is None or before is None or (n <= first and here < start - 1.5 * wanted):
+        if here is None or before is None or here < start - 1.5 * wanted:
             break
         longest = max(longest, here - before)
+        if longest >= _BREATH and n - 1 < first and n - 1 in inspection.lookup.claimed:
+            break
     at = bisect_left(starts, start)
     since = start - starts[at - 1] if at else 0.0
     return max(longest, since if since <= 3 * wanted else 0.0)

@@ -75,7 +75,7 @@ class Inputs:
             high = self.lookup.number(found, "systolic")
             if high is None:
                 high = self.lookup.number(found)
-            if high is not None and self.plausible("blood_pressure", "systolic", high, None):
+            if high is not None and self.believable(found):
                 return Input(high, found)
         return None
 
