@@ -10,6 +10,7 @@ CueStatus = Literal[
     "present", "absent", "uncertain", "not_assessed", "history", "family", "hypothetical", "none", "break"
 ]
 
+
 class Cue(Entry):
     """One kind of cue. The head of ``cues.yaml`` explains each key."""
 
@@ -17,6 +18,8 @@ class Cue(Entry):
     status: CueStatus
     side: Literal["after", "before", "either"] = "after"
     reach: Literal["word", "item", "list", "clause"] = "list"
+    #: Only where a statement begins: "any pain" is a question, "or any pain" is not.
+    begins: bool = False
     forms: Forms
 
 

@@ -75,6 +75,21 @@ class _Item:
     joined: str
 
 
+def _trailing(cues: list[CueMatch], spans: dict[int, int], length: int) -> set[int]:
+    """Where cues stand that close a chain of findings up to the end: "edema no cyanosis no clubbing no".
+
+    ``spans`` gives the start of a finding by its end.
+    """
+    chain: set[int] = set()
+    at = length
+    for found in reversed(cues):
+        if found.end != at or found.cue.status != "absent" or found.start not in spans:
+            break
+        chain.add(found.start)
+        at = spans[found.start]
+    return chain
+
+
 @dataclass(frozen=True, slots=True)
 class _Next:
     """The finding after a cue: where it starts, and whether a cue of its own stands right behind it."""
@@ -94,12 +109,15 @@ class _Sweep:
         self.given: dict[int, CueMatch] = {}
         self.scopes: dict[str, _Scope] = {}
         self.items: list[_Item] = []
-        self.carried = False  # the first item stands right before an inferred boundary
+        self.carried = False  # the first items stand right before an inferred boundary
+        self.clause_start = 0
+        self.backward: set[str] = set()  # cues that have looked back: "tremor absent rigidity absent"
         self.fence = 0  # no cue looks back behind this place
 
     def run(self, cues: list[CueMatch], spans: list[tuple[int, int]]) -> None:
         """Meet boundaries, findings and cues in the order they stand."""
         order = sorted(range(len(spans)), key=spans.__getitem__)
+        self.trailing = _trailing(cues, {end: start for start, end in spans}, len(self.words))
         events: list[tuple[int, int, int]] = [(place, 0, 0) for place in self.bounds]
         events += [(spans[i][0], 1, i) for i in order]
         events += [(found.start, 2, i) for i, found in enumerate(cues)]
@@ -116,9 +134,13 @@ class _Sweep:
 
     def end_clause(self, place: int) -> None:
         self.scopes.clear()
-        self.items = [item for item in self.items[-1:] if item.end == place and place not in self.firm]
-        self.carried = bool(self.items)
-        self.fence = place - 1 if self.items else place
+        self.clause_start = place
+        kept = self.items[-1:] if place not in self.firm else []
+        while kept and kept[0].joined not in ("", ",") and len(kept) < len(self.items):
+            kept.insert(0, self.items[-1 - len(kept)])
+        self.carried = bool(kept) and kept[-1].end == place and kept[0].start >= self.fence
+        self.items = kept if self.carried else []
+        self.fence = kept[0].start if self.carried else place
         while self.clause_end <= place and self.clause_end < len(self.words):
             self.clause_end = next(self.next_bound)
 
@@ -200,6 +222,8 @@ class _Sweep:
 
     def meet_cue(self, found: CueMatch, following: _Next | None) -> None:
         cue = found.cue
+        if cue.begins and found.start != self.clause_start:
+            return
         if cue.status == "break":
             self.close(found)
         elif self.looks_back(found, following):
@@ -251,7 +275,7 @@ class _Sweep:
         if item is None:
             return False
         gap = self.words[item.end : found.start]
-        carried = self.carried and item is self.items[0]
+        carried = self.carried and item.end <= self.clause_start
         if carried and gap:
             return False
         if found.cue.side == "before":
@@ -260,11 +284,11 @@ class _Sweep:
         linked = all(word in self.book.links for word in gap) and item.index not in self.given
         at_end = found.end >= self.clause_end or self.words[found.end] in ",;."
         if found.cue.side == "after":
-            return linked and at_end and found.cue.status == "absent"
+            return linked and (at_end or found.start in self.trailing) and found.cue.status == "absent"
         if not linked or (following is not None and following.has_own):
             return linked
         if carried:
-            return found.end >= self.clause_end
+            return found.end >= self.clause_end or found.cue.id in self.backward
         if following is None:
             return True
         return bool(gap) or found.cue.reach != "item" or following.start - found.end > NEAR
@@ -278,6 +302,7 @@ class _Sweep:
 
     def give_back(self, found: CueMatch) -> None:
         """Give the status to the finding before, and on along its list."""
+        self.backward.add(found.cue.id)
         listed = False
         for item in reversed(self.items):
             if item.end > found.start:

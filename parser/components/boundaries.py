@@ -23,7 +23,7 @@ WORDS_A_MARK = 25
 #: What a term of the lexicon adds to the score of the gap before it.
 TERM = {"region": 3.0, "measure": 2.0}
 #: What a site adds where a finding, a value or a term follows it at once ("abdomen soft", "carotids two plus").
-SITE_BEFORE_FINDING = 2.0
+SITE_BEFORE_FINDING = 3.0
 #: A pause adds its seconds above the first figure, times the second, within the two limits: pauses fall inside
 #: statements too, and words run on over statement ends.
 PAUSE_USUAL_S, PAUSE_WEIGHT, PAUSE_LEAST, PAUSE_MOST = 0.25, 1.5, -0.3, 2.0

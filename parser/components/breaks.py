@@ -15,6 +15,9 @@ from lexicon.weights import BreakWeights
 #: Words that open a negated list and words that announce its last item, for the features of its shape.
 LIST_OPENERS = frozenset("no denies denied deny denying without negative not never neither".split())
 LIST_ENDS = frozenset(("or", "nor", "and"))
+#: Words that show, before they come, that a list is not over.
+LIST_JOINS = frozenset(("or", "nor"))
+FARTHEST_JOIN = 7
 EDGE = "<>"
 NEVER = float("-inf")
 
@@ -52,13 +55,32 @@ class ListShape:
         return f"{min(self.since_open, 5)}{'-' if self.since_end < 0 else min(self.since_end, 3)}"
 
 
+def joins_ahead(words: Sequence[str]) -> list[int]:
+    """For each word how far the next "or" is, within :data:`FARTHEST_JOIN` words and before a new negation; else 0."""
+    out, far = [0] * len(words), 0
+    for i in range(len(words) - 1, -1, -1):
+        if words[i] in LIST_JOINS:
+            far = 1
+        elif far and (far >= FARTHEST_JOIN or words[i] in LIST_OPENERS):
+            far = 0
+        elif far:
+            far += 1
+        out[i] = far
+    return out
+
+
 def class_of(word: str, classes: Mapping[str, str]) -> str:
     """The class of a word by its use in the lexicon; "#" for a number, "?" for any other word."""
     return classes.get(word) or ("#" if word[0].isdigit() else "?")
 
 
-def features(words: Sequence[str], i: int, shape: ListShape, classes: Mapping[str, str]) -> tuple[str, ...]:
-    """The features of the gap before word ``i`` (0 < i < len(words)). The first letter names the template."""
+def features(
+    words: Sequence[str], i: int, shape: ListShape, ahead: int, classes: Mapping[str, str]
+) -> tuple[str, ...]:
+    """The features of the gap before word ``i`` (0 < i < len(words)). The first letter names the template.
+
+    ``ahead`` is the entry of :func:`joins_ahead` for word i.
+    """
     before, after = words[i - 1], words[i]
     second = words[i - 2] if i > 1 else EDGE
     later = words[i + 1] if i + 1 < len(words) else EDGE
@@ -70,6 +92,7 @@ def features(words: Sequence[str], i: int, shape: ListShape, classes: Mapping[st
         f"f{before} {after}", f"g{after} {later}", f"h{second} {before}",
         f"k{c_before}{c_after}{c_later}", f"t{c_second}{c_before}{c_after}{c_later}", f"r{c_before}{after}", f"s{before} {c_after}",
         f"n{key}", f"l{key}{c_after}", f"m{key}{c_before}", f"p{key}{after}", f"q{key}{later}", f"o{min(shape.since_begin, 8)}",
+        f"u{key} {ahead}",
     )  # fmt: skip
 
 
@@ -139,6 +162,7 @@ class BreakModel:
         one = [self._words[word] for word in padded]
         pairs = [self._pairs[f"{first} {second}"] for first, second in zip(padded, padded[1:], strict=False)]
         kinds = [class_of(word, self._classes) for word in padded]
+        ahead = joins_ahead(words)
         shape, out = ListShape(), [NEVER]
         shape.step(words[0])
         for i in range(1, len(words)):
@@ -149,7 +173,7 @@ class BreakModel:
                 score += one[i - 1][0] + one[i + 2][1] + one[i + 3][2]
                 score += kinds_of[kinds[i - 1] + kinds[i] + kinds[i + 1] + kinds[i + 2]][0]
                 score += shapes[f"{key} {kinds[i]} {kinds[i + 1]}"][0] + length[min(shape.since_begin, 8)]
-                score += get(f"p{key}{word}", 0.0) + get(f"q{key}{later}", 0.0)
+                score += get(f"p{key}{word}", 0.0) + get(f"q{key}{later}", 0.0) + get(f"u{key} {ahead[i]}", 0.0)
             out.append(score)
             if score >= threshold:
                 shape.begin()

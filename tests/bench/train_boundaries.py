@@ -26,7 +26,7 @@ from lexicon import DATA
 from lexicon.forms import expand
 from lexicon.reading import read_yaml
 from lexicon.weights import BOUNDARIES, BreakWeights
-from parser.components.breaks import BreakModel, ListShape, features
+from parser.components.breaks import BreakModel, ListShape, features, joins_ahead
 from parser.components.boundaries import is_stop
 from parser.tokens import tokenise, words_of
 from tests.shared import SHARED, lines_of
@@ -119,14 +119,14 @@ def instances(stream: Iterable[Sentence], classes: dict[str, str]) -> Iterator[t
         for i, word in enumerate(sentence.words):
             words.append(word)
             kinds.append(2 if i == 0 else 1 if i in sentence.commas else 0)
-    shape = ListShape()
+    shape, ahead = ListShape(), joins_ahead(words)
     for i, word in enumerate(words):
         if kinds[i] == 2:
             if i:
-                yield features(words, i, shape, classes), 1, 1.0
+                yield features(words, i, shape, ahead[i], classes), 1, 1.0
             shape.begin()
         elif i:
-            yield features(words, i, shape, classes), 0, COMMA_WEIGHT if kinds[i] == 1 else 1.0
+            yield features(words, i, shape, ahead[i], classes), 0, COMMA_WEIGHT if kinds[i] == 1 else 1.0
         shape.step(word)
 
 
