@@ -12,6 +12,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from lexicon import Lexicon
+from lexicon.schema.cues import Cue
+from parser.components.carrying import CONTINUES
 from parser.components.cues import CueBook, CueMatch, cue_book
 from parser.layers import Assertion, Boundary
 from parser.tokens import Tokens
@@ -32,17 +34,24 @@ _AFFIRMED = Assertion("present")
 
 
 def assert_status(
-    tokens: Tokens, spans: Sequence[tuple[int, int]], boundaries: Sequence[Boundary], lexicon: Lexicon
+    tokens: Tokens,
+    spans: Sequence[tuple[int, int]],
+    boundaries: Sequence[Boundary],
+    lexicon: Lexicon,
+    open_negation: str | None = None,
 ) -> tuple[Assertion, ...]:
     """The status of each span of tokens ``[start, end)``, in the order of ``spans``.
 
     Spans may be in any order and may overlap. ``cue`` of an :class:`~parser.layers.Assertion` is in
-    token places. "normal" is not decided here.
+    token places. "normal" is not decided here. ``open_negation`` is the cue of a negated list in which
+    the utterance before ended: "or tenderness" goes on with it.
     """
     book = cue_book(lexicon)
     reading = book.read(tokens.words)
     placed = [(reading.place[start], max(reading.place[end], reading.place[start] + 1)) for start, end in spans]
     cues = book.find(reading.words, (edge for span in placed for edge in span))
+    if open_negation and reading.words and reading.words[0] in CONTINUES:
+        cues.insert(0, CueMatch(0, 1, Cue(id="open", status="absent", forms=(open_negation,))))
     firm = {reading.place[b.at] for b in boundaries if b.reason in ("mark", "line")}
     sweep = _Sweep(book, reading.words, sorted({reading.place[b.at] for b in boundaries}), firm)
     sweep.run(cues, placed)
@@ -319,7 +328,6 @@ class _Sweep:
     def decide(self, item: _Item, found: CueMatch) -> None:
         before = self.given.get(item.index)
         status = found.cue.status
-        if before is None and status != "present":
-            self.given[item.index] = found
-        elif before is not None and before.cue.status == "absent" and status in ("uncertain", "not_assessed"):
+        weaker = before is None or (before.cue.status == "absent" and status in ("uncertain", "not_assessed"))
+        if weaker and status != "present":
             self.given[item.index] = found

@@ -30,7 +30,7 @@ PAUSE_USUAL_S, PAUSE_WEIGHT, PAUSE_LEAST, PAUSE_MOST = 0.25, 1.5, -0.3, 2.0
 
 _STOPS = frozenset(".;!?")
 _MARKS = frozenset(".;!?,")
-_ABBREVIATIONS = frozenset("dr mr mrs ms st vs approx pt hx dx rt lt jr sr".split())
+_ABBREVIATIONS = frozenset(("dr", "mr", "mrs", "ms", "st", "vs", "approx", "pt", "hx", "dx", "rt", "lt", "jr", "sr"))
 
 
 @lru_cache(maxsize=1)

@@ -13,7 +13,9 @@ from collections.abc import Callable, Mapping, Sequence
 from lexicon.weights import BreakWeights
 
 #: Words that open a negated list and words that announce its last item, for the features of its shape.
-LIST_OPENERS = frozenset("no denies denied deny denying without negative not never neither".split())
+LIST_OPENERS = frozenset(
+    ("no", "denies", "denied", "deny", "denying", "without", "negative", "not", "never", "neither")
+)
 LIST_ENDS = frozenset(("or", "nor", "and"))
 #: Words that show, before they come, that a list is not over.
 LIST_JOINS = frozenset(("or", "nor"))
@@ -90,9 +92,10 @@ def features(
     return (
         f"a{second}", f"b{before}", f"c{after}", f"d{later}", f"e{latest}", f"i{before[-3:]}", f"j{after[-3:]}",
         f"f{before} {after}", f"g{after} {later}", f"h{second} {before}",
-        f"k{c_before}{c_after}{c_later}", f"t{c_second}{c_before}{c_after}{c_later}", f"r{c_before}{after}", f"s{before} {c_after}",
-        f"n{key}", f"l{key}{c_after}", f"m{key}{c_before}", f"p{key}{after}", f"q{key}{later}", f"o{min(shape.since_begin, 8)}",
-        f"u{key} {ahead}",
+        f"k{c_before}{c_after}{c_later}", f"t{c_second}{c_before}{c_after}{c_later}",
+        f"r{c_before}{after}", f"s{before} {c_after}",
+        f"n{key}", f"l{key}{c_after}", f"m{key}{c_before}", f"p{key}{after}", f"q{key}{later}",
+        f"o{min(shape.since_begin, 8)}", f"u{key} {ahead}",
     )  # fmt: skip
 
 

@@ -82,9 +82,11 @@ class CueBook:
             return Reading(tuple(words), same[:-1], same)
         at = tuple(i for i, word in enumerate(words) if word not in fillers)
         place: list[int] = []
-        for i, word in enumerate(words):
-            place.append(place[-1] + (words[i - 1] not in fillers) if i else 0)
-        place.append(len(at))
+        kept = 0
+        for word in words:
+            place.append(kept)
+            kept += word not in fillers
+        place.append(kept)
         return Reading(tuple(words[i] for i in at), at, tuple(place))
 
     def find(self, words: Sequence[str], edges: Iterable[int] = ()) -> list[CueMatch]:

@@ -14,6 +14,7 @@ from dataclasses import dataclass, field
 from lexicon import ANY, Lexicon
 from lexicon.schema import Concept
 from parser.components.layer import register
+from parser.components.lists import DOUBTFUL
 from parser.layers import Aside, Boundary, Finding, Mention, Number, SiteUse, Station
 from parser.statements import Situation
 from parser.tokens import Tokens
@@ -53,6 +54,7 @@ class _State:
     region: str | None
     site: SiteUse | None
     stations: Iterator[Station]
+    doubtful: set[int]
     following: Station | None = None
     told: bool = False
     found: list[Finding] = field(default_factory=list)
@@ -69,7 +71,8 @@ def find_findings(tokens: Tokens, terms: tuple[Mention, ...], numbers: tuple[Num
                   stations: tuple[Station, ...], boundaries: tuple[Boundary, ...], situation: Situation,
                   lexicon: Lexicon) -> tuple[Finding, ...]:
     """Findings in the order they were said. Concepts inside asides are none."""
-    state = _State(situation.region, SiteUse(situation.site, 0, 0) if situation.site else None, iter(stations))
+    state = _State(situation.region, SiteUse(situation.site, 0, 0) if situation.site else None, iter(stations),
+                   {b.at for b in boundaries if b.reason == DOUBTFUL})
     state.following = next(state.stations, None)
     numbered = {token for number in numbers for token in range(number.start, number.end)}
     for clause, (first, last) in enumerate(_clauses(terms, asides, boundaries)):
@@ -80,7 +83,7 @@ def find_findings(tokens: Tokens, terms: tuple[Mention, ...], numbers: tuple[Num
 
 def _clauses(terms: tuple[Mention, ...], asides: tuple[Aside, ...], boundaries: tuple[Boundary, ...]) -> list[tuple[int, int]]:
     """Index ranges of mentions between boundaries; mentions inside asides end a range and are left out."""
-    cuts = sorted({*(b.at for b in boundaries), *(a.start for a in asides), *(a.end for a in asides)})
+    cuts = sorted({*(b.at for b in boundaries if b.reason != DOUBTFUL), *(a.start for a in asides), *(a.end for a in asides)})
     hidden = [(a.start, a.end) for a in asides]
     ranges: list[tuple[int, int]] = []
     first = cut = shade = 0
@@ -102,7 +105,7 @@ def _read_clause(tokens: Tokens, terms: tuple[Mention, ...], span: tuple[int, in
     words = tokens.words
     concepts = [(i, c) for i in range(*span) if (c := _concept(terms[i], numbered, state.region, lexicon)) is not None]
     groups = _site_groups(words, terms, span, {i for i, _ in concepts}, lexicon)
-    posts = _posts(words, terms, [i for i, _ in concepts], groups, numbered)
+    posts = _posts(words, terms, [i for i, _ in concepts], groups, numbered, state.doubtful)
     normals = _normal_targets(words, terms, concepts)
     used_normals = {place for place in normals.values()}
     measures = [terms[i].end for i in range(*span) if any(term.kind == "measure" for term in terms[i].terms)]
@@ -201,7 +204,7 @@ def _group(words: Sequence[str], sites: list[SiteUse]) -> _Group:
 
 
 def _posts(words: Sequence[str], terms: tuple[Mention, ...], concepts: list[int], groups: list[_Group],
-           numbered: set[int]) -> list[tuple[_Group | None, bool]]:
+           numbered: set[int], doubtful: set[int]) -> list[tuple[_Group | None, bool]]:
     """For each concept the sites that follow it after a preposition, and whether it stands next to them.
 
     The earlier members of a list share the place of the last ("redness, swelling or drainage at the site").
@@ -218,7 +221,7 @@ def _posts(words: Sequence[str], terms: tuple[Mention, ...], concepts: list[int]
             posts[k] = (direct, True)
         elif k + 1 < len(concepts) and posts[k + 1][0] is not None:
             following = terms[concepts[k + 1]].start
-            between = g < len(groups) and groups[g].start < following
+            between = (g < len(groups) and groups[g].start < following) or any(at in doubtful for at in range(mention.end, following + 1))
             if not between and all(w in _JOIN or w in _SMALL or w == "no" for w in words[mention.end : following]):
                 posts[k] = (posts[k + 1][0], False)
     return posts
@@ -231,7 +234,7 @@ def _leads_to(words: Sequence[str], end: int, group: _Group, following: Mention 
         return False
     gap = [words[at] for at in range(end, group.start) if at not in numbered]
     if not any(w in _PREPOSITIONS for w in gap):
-        claimed = following is not None and following.start - group.end <= 2
+        claimed = following is not None and following.start - group.end <= 2 or group.end in numbered
         return not claimed and all(w in _SMALL or w == "audible" for w in gap)
     return len(gap) <= 6 and all(w in _PREPOSITIONS or w in _SMALL or w in _PLACED for w in gap)
 
@@ -330,7 +333,8 @@ def _region(name: str, concept: Concept | None, sites: tuple[SiteUse, ...], stat
         if place is not None and (ANY in (home, *also) or place == home or place in also):
             return place
     if home == ANY or (ANY in also and current is not None):
-        return current or (home if home != ANY else FALLBACK)
+        usual = next((region for region in also if region in lexicon.regions), FALLBACK)
+        return current or (home if home != ANY else usual)
     return current if current in also else home
 
 

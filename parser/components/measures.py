@@ -123,7 +123,7 @@ class _Values:
         start, end = self._window(cluster, following, taken)
         spans = [(number.start, number.end) for number, _ in cluster]
         inside = taken | {place for first, last in spans for place in range(first, last)}
-        found = occurrences(self.tokens, start, end, cluster[0][1].slot.groups, inside, self.lexicon)
+        found = occurrences(self.tokens, (start, end), cluster[0][1].slot.groups, inside, self.lexicon)
         taken.update(place for o in found for place in range(o.start, o.end))
         values = []
         for (number, choice), own in zip(cluster, distribute(found, spans, self.words), strict=True):
@@ -133,8 +133,8 @@ class _Values:
             doubts = choice.fit.doubts + self._heard_alike(number)
             values.append(
                 SlotValue(
-                    choice.mention,
-                    choice.slot.id,
+                    None if choice.slot.names else choice.mention,
+                    choice.slot.names or choice.slot.id,
                     number.start,
                     number.end,
                     choice.fit.value,

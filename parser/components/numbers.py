@@ -163,7 +163,7 @@ class _Finder(SpecialNumbers):
             self._add(self._qualified(Number(start, end, readings)))
 
     def _add_row(self, run: Run, end: int, unit: str | None) -> None:
-        """Several numbers in a row; two that can be a whole and its tenth stay together ("sixteen | ninety eight six")."""
+        """Several numbers in a row; a whole and its tenth stay together ("sixteen | ninety eight six")."""
         parts = parts_of(run, end, unit)
         by_start = {group.start: i for i, group in enumerate(run.groups)}
         while parts:
@@ -223,6 +223,9 @@ class _Finder(SpecialNumbers):
         if (start := self.sign_before("staged", number.start)) is not None:
             plain = number.readings if self.word(start) in ("level", "type") else ()
             return Number(start, number.end, (Reading("stage", f"{self.word(start)} {value}", first.numbers), *plain))
+        if (start := self.sign_before("labels", number.start)) is not None:
+            label = f"{self.word(start)} {value}"
+            return Number(start, number.end, (Reading("label", label, first.numbers),))
         if (start := self.sign_before("minus", number.start)) is not None:
             signed = Reading("signed", f"-{value}", (-first.numbers[0],))
             return Number(

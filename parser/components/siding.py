@@ -5,6 +5,7 @@ from __future__ import annotations
 from bisect import bisect_left, bisect_right
 from collections.abc import Sequence
 
+from parser.components.lists import DOUBTFUL
 from parser.layers import Boundary, Finding, Mention, SideMention, SlotValue
 from parser.statements import Situation
 
@@ -22,7 +23,7 @@ class Siding:
         self._sides = sides
         self._ends = [side.end for side in sides]
         self._starts = [side.start for side in sides]
-        self._cuts = [boundary.at for boundary in boundaries]
+        self._cuts = [boundary.at for boundary in boundaries if boundary.reason != DOUBTFUL]
         self._situation = situation
         self._anchors = sorted({(f.start, f.end) for f in findings} | {(s.start, s.end) for f in findings for s in f.sites if s.end > s.start}
                                | {(v.start, v.end) for v in values}

@@ -6,7 +6,6 @@ found. Evidence is given in characters of the utterance; the pipeline anchors it
 
 from __future__ import annotations
 
-from bisect import bisect_left
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from functools import lru_cache
@@ -15,6 +14,7 @@ from lexicon import ANY, Lexicon
 from parser.components.assertion import assert_status
 from parser.components.boundaries import find_boundaries
 from parser.components.layer import register
+from parser.components.lists import DOUBTFUL, settled
 from parser.components.siding import Siding
 from parser.components.subjects import find_subjects
 from parser.layers import (
@@ -40,9 +40,6 @@ _SAID = Assertion("present")
 #: A place further than this many tokens from its finding is no part of the evidence.
 NEAR = 9
 
-#: A stretch of no more tokens than this that tells nothing belongs to the statement before it.
-STRETCH = 8
-
 
 def find_statements(tokens: Tokens, terms: tuple[Mention, ...], findings: tuple[Finding, ...],
                     assertions: tuple[Assertion, ...], sides: tuple[SideMention, ...], values: tuple[SlotValue, ...],
@@ -58,12 +55,14 @@ class _Builder:
                  asides: tuple[Aside, ...], situation: Situation, lexicon: Lexicon) -> None:
         self.tokens, self.terms, self.findings, self.lexicon = tokens, terms, findings, lexicon
         self.assertions, self.values, self.asides = assertions, values, asides
+        self.doubtful = [boundary.at for boundary in boundaries if boundary.reason == DOUBTFUL]
         self.siding = Siding(tokens.words, sides, findings, values, terms, boundaries, situation)
         self.by_mention: dict[int, list[SlotValue]] = {}
         for value in values:
             if value.mention is not None and not self._in_aside(value.start):
                 self.by_mention.setdefault(value.mention, []).append(value)
         self.measures = {m.id: m for m in getattr(lexicon.files.get("measures"), "measures", ())}
+        self.graded = {c.scale: c for c in reversed(tuple(lexicon.concepts.values())) if c.kind == "scale" and c.scale}
         self.scales = {s.id: s for s in getattr(lexicon.files.get("scales"), "scales", ())}
 
     def build(self) -> tuple[Statement, ...]:
@@ -148,8 +147,15 @@ class _Builder:
             concept=finding.id, kind=finding.kind if finding.kind in ("finding", "scale", "step", "device", "report") else "finding",  # type: ignore[arg-type]
             status=status, region=finding.region, evidence=self._evidence(spans), label=label,  # type: ignore[arg-type]
             site=_site_text(finding), side=given, value=value.value if value else None, qualifiers=qualifiers,  # type: ignore[arg-type]
-            doubts=(*doubts, *_value_doubts(value)),
+            doubts=(*doubts, *self._list_doubts(finding, assertion, value), *_value_doubts(value)),
         )
+
+    def _list_doubts(self, finding: Finding, assertion: Assertion, value: SlotValue | None) -> tuple[str, ...]:
+        """A negated finding with a place or value of its own, where the list may have ended before it."""
+        if assertion.status != "absent" or assertion.cue is None or not (value or any(s.start > finding.start for s in finding.sites)):
+            return ()
+        ended = any(assertion.cue[0] < at <= finding.start for at in self.doubtful)
+        return (f"the list after \"{assertion.cue_text}\" may have ended before it; could be present",) if ended else ()
 
     # -- measures ----------------------------------------------------------------------------
 
@@ -160,16 +166,20 @@ class _Builder:
         spans = [(value.start, value.end)] + ([(mention.start, mention.end)] if mention and abs(mention.start - value.start) <= 20 else [])
         side = self.siding.of_value(value, False, False, mention.start if mention else None)
         site = next((t.id for t in mention.terms if t.kind == "site"), None) if mention else None
+        graded = self.graded.get(name)
         return Statement(
-            concept=name, site=site, kind="measure" if measure else "scale", status="present", region=self._home(name, mention),
-            evidence=self._evidence(spans), label=measure.label if measure else getattr(self.scales.get(name), "label", name),
+            concept=graded.id if graded else name, site=site, kind="measure" if measure else "scale", status="present",
+            region=self._home(name, site), evidence=self._evidence(spans),
+            label=graded.label if graded else getattr(measure or self.scales.get(name), "label", name),
             side=side.side if side else None, value=value.value, qualifiers=_qualifiers(value), doubts=_value_doubts(value),
         )
 
-    def _home(self, name: str, mention: Mention | None) -> str:
+    def _home(self, name: str, site: str | None) -> str:
+        """The station of a measure or scale: its own, its place's, or that of the concepts graded by it."""
         if name in self.measures:
             return getattr(self.measures[name], "region", None) or _VITALS
-        named = getattr(self.scales.get(name), "region", None)
+        place = self.lexicon.home.get(site) if site else None
+        named = place if place in self.lexicon.regions else getattr(self.scales.get(name), "region", None)
         if named:
             return str(named)
         homes = (self.lexicon.home[c.id] for c in self.lexicon.concepts.values() if c.scale == name)
@@ -235,7 +245,7 @@ def compute_assertions(tokens: Tokens, terms: tuple[Mention, ...], findings: tup
     if not findings:
         return ()
     more = find_subjects(tokens, terms, findings, values, lexicon)
-    every = sorted({b.at: b for b in (*more, *boundaries)}.values(), key=lambda b: b.at)
+    every = sorted({b.at: b for b in (*more, *boundaries) if b.reason != DOUBTFUL}.values(), key=lambda b: b.at)
     named = [f for f in findings if f.kind in ("region", "measure")]
     told = [f for f in findings if f.kind not in ("region", "measure")]
     given = dict(zip(map(id, told), assert_status(tokens, [(f.start, f.end) for f in told], every, lexicon), strict=True))
@@ -252,16 +262,9 @@ def _left_out(lexicon: Lexicon) -> frozenset[str]:
 
 
 def compute_boundaries(tokens: Tokens, terms: tuple[Mention, ...], lexicon: Lexicon) -> tuple[Boundary, ...]:
-    """Boundaries of an utterance whose terms are known.
-
-    A boundary found from words alone is dropped when nothing is said of anything between it and the
-    next ("edema | right leg"): a place or a side is no statement.
-    """
+    """Boundaries of an utterance whose terms are known; lists are not cut, see :mod:`parser.components.lists`."""
     found = find_boundaries(tokens, [(mention.start, mention.end, mention.terms[0].kind) for mention in terms], lexicon)
-    tell = [mention.start for mention in terms if any(term.kind != "site" for term in mention.terms)]
-    ends = [boundary.at for boundary in found[1:]] + [len(tokens)]
-    return tuple(b for b, end in zip(found, ends, strict=False)
-                 if b.reason != "words" or end - b.at > STRETCH or bisect_left(tell, end) > bisect_left(tell, b.at))
+    return settled(tokens, terms, found, lexicon)
 
 
 create_boundaries = register("boundaries", compute_boundaries, ("terms",))
