@@ -11,6 +11,8 @@ from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from heapq import merge
+from operator import attrgetter
 
 from lexicon import Lexicon
 from lexicon.schema.matching import Match
@@ -23,6 +25,7 @@ CURRENT = ("present", "absent", "normal", "not_assessed", "uncertain")
 #: Statuses that say a thing is so, or not so, now.
 STATED = ("present", "absent", "normal")
 
+_PLACE = attrgetter("place")
 _NUMBER = re.compile(r"([<>≤≥])?\s*(\d+(?:\.\d+)?)")
 _WORD = re.compile(r"[\w']+")
 _BEFORE, _AFTER = 6, 10
@@ -56,6 +59,7 @@ class Lookup:
         self.found = tuple(
             sorted((Found(e, r, (e.evidence.words[0], n)) for n, (r, e) in enumerate(standing)), key=lambda f: f.place)
         )
+        self._chains: dict[str | None, tuple[str, ...]] = {}
         self.by_concept: dict[str, list[Found]] = defaultdict(list)
         self.by_site: dict[str, list[Found]] = defaultdict(list)
         self.by_region: dict[str, list[Found]] = defaultdict(list)
@@ -82,6 +86,11 @@ class Lookup:
 
     def ancestors(self, site: str | None) -> tuple[str, ...]:
         """The ids of the site and all it is part of, nearest first; a record writes ids with spaces."""
+        if site not in self._chains:
+            self._chains[site] = self._chain(site)
+        return self._chains[site]
+
+    def _chain(self, site: str | None) -> tuple[str, ...]:
         chain: dict[str, None] = {}
         for name in site.split(AND) if site else ():
             here: str | None = name.replace(" ", "_")
@@ -111,15 +120,21 @@ class Lookup:
         return tuple(hits[place] for place in sorted(hits))
 
     def first(self, matches: Sequence[Match], statuses: Sequence[str] = STATED) -> Found | None:
-        hits = self.find(matches, statuses)
-        return hits[0] if hits else None
+        firsts = (
+            next((found for found in self._candidates(match) if self.fits(found, match, statuses)), None)
+            for match in matches
+        )
+        return min((found for found in firsts if found is not None), key=_PLACE, default=None)
 
     def _candidates(self, match: Match) -> Iterable[Found]:
+        """Entries that may fit, as said: the first that fits is the first said."""
+        index, keys = self.by_region, match.regions
         if match.concepts:
-            return [found for concept in match.concepts for found in self.by_concept.get(concept, ())]
-        if match.sites:
-            return [found for site in match.sites for found in self.by_site.get(site, ())]
-        return [found for region in match.regions for found in self.by_region.get(region, ())]
+            index, keys = self.by_concept, match.concepts
+        elif match.sites:
+            index, keys = self.by_site, match.sites
+        lists = [index[key] for key in keys if key in index]
+        return lists[0] if len(lists) == 1 else merge(*lists, key=_PLACE)
 
     def fits(self, found: Found, match: Match, statuses: Sequence[str] = STATED) -> bool:
         """Whether the entry fits every key of the matcher."""

@@ -59,7 +59,8 @@ class Match(Entry):
 
     @property
     def numeric(self) -> bool:
-        return any(limit is not None for limit in (self.below, self.at_most, self.at_least, self.above))
+        low, high = (self.at_least, self.above), (self.at_most, self.below)
+        return low != (None, None) or high != (None, None)
 
     def holds(self, number: float) -> bool:
         """Whether ``number`` lies within the limits given."""

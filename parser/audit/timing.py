@@ -77,12 +77,14 @@ def seconds_seen(inspection: Inspection, found: Found, wanted: float, starts: Se
 
 def _markers(words: Sequence[RecordWord], phrases: Sequence[str]) -> list[float]:
     """Ends, in seconds, of every place where counting or listening was announced."""
-    pieces = [tuple(phrase.split()) for phrase in phrases]
+    pieces: dict[str, list[list[str]]] = {}
+    for phrase in phrases:
+        pieces.setdefault(phrase.split()[0], []).append(phrase.split())
     heard = [word.text.lower() for word in words]
     ends = []
-    for n in range(len(heard)):
-        for piece in pieces:
-            if heard[n] == piece[0] and tuple(heard[n : n + len(piece)]) == piece:
+    for n, first in enumerate(heard):
+        for piece in pieces.get(first, ()):
+            if heard[n : n + len(piece)] == piece:
                 end = words[n + len(piece) - 1].end
                 if end is not None:
                     ends.append(end)

@@ -226,7 +226,7 @@ WRONGS: tuple[Wrong, ...] = (
     Wrong("one side", "quadrants", replaced("bowel", "bowel sounds active in the right lower quadrant"), "sides.quadrants", touches=("bowel",)),
     _contradicts("edema", "calves", "two plus pitting edema of both ankles", "", ),
     _contradicts("consciousness", "sensation", "glasgow coma scale nine", "alert_low_gcs", "caution.", "range."),
-    _contradicts("oxygen", "effort", "on two liters nasal cannula", "room_air_oxygen"),
+    _contradicts("oxygen", "effort", "on two liters nasal cannula", "room_air_oxygen", "range."),
     _contradicts("murmur", "murmurs", "grade two out of six systolic murmur at the apex", "", "detail."),
     _contradicts("wheeze", "front", "expiratory wheezes bilaterally in both lungs", ""),
     _contradicts("irregular", "murmurs", "heart rhythm irregularly irregular", ""),
