@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from parser.grammar import number_text
-from parser.layers import Reading
+from parser.layers import Number, Reading
 from parser.numerals import Group, Run
 
 
@@ -163,3 +163,30 @@ def _acuities(groups: Sequence[Group]) -> list[Reading]:
         far = groups[0].value - 2000
         return [Reading("acuity", f"20/{number_text(far)}", (20.0, far))]
     return []
+
+
+def parts_of(run: Run, end: int, unit: str | None) -> list[Number]:
+    """The separate numbers of a run; a unit belongs to the last."""
+    numbers: list[Number] = []
+    parts: Sequence[tuple[Group, ...]] = split(run.groups)
+    for i, part in enumerate(parts):
+        last = i == len(parts) - 1
+        stop = end if last else part[-1].end
+        text = whole(part) or part[-1].text
+        if last and run.digits:
+            text = f"{text}.{run.digits}"
+        elif last:
+            text = with_tail(text, run.tail)
+        shape = "decimal" if "." in text else "integer"
+        numbers.append(Number(part[0].start, stop, (Reading(shape, text, (float(text),), unit if last else None),)))
+    return numbers
+
+
+def one_number(run: Run) -> bool:
+    """Whether a run can be one number at all, and not only a row of several."""
+    readings = amounts(run)
+    return bool(readings) and (natural(run.groups) or any(r.shape not in ("list", "integer") for r in readings))
+
+
+def with_tail(text: str, tail: float) -> str:
+    return number_text(float(text) + tail) if tail else text

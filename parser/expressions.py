@@ -8,9 +8,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from parser.amounts import amounts, clock, natural, split, whole
+from parser.amounts import amounts, clock, split, whole, with_tail
 from parser.grammar import Grammar, is_figure, number_text
-from parser.layers import Number, Reading
+from parser.layers import Reading
 from parser.numerals import Group, Numerals, Run
 from parser.tokens import Tokens
 
@@ -71,8 +71,26 @@ class Expressions(Numerals):
         if self._spelled(run):
             first, second = run.groups
             return (), Operand(first.start, second.end, first.text + second.text, False)
-        text = _with_tail(whole(last) or last[-1].text, run.tail)
+        if (borrowed := self._borrowed(rest, last, run)) is not None:
+            return borrowed
+        text = with_tail(whole(last) or last[-1].text, run.tail)
         return rest, Operand(last[0].start, run.end, text, run.figure)
+
+    def _borrowed(
+        self, rest: tuple[Group, ...], last: Sequence[Group], run: Run
+    ) -> tuple[tuple[Group, ...], Operand] | None:
+        """ "seventy one twenty over eighty" is 70 and 120/80, for 20/80 is no pressure."""
+        place = self.sign("over", run.end)
+        right = self.group(place) if place is not None and rest and len(last) == 1 else None
+        if right is None or right.figure or last[0].value >= right.value or last[0].value < 10:
+            return None
+        before = rest[-1]
+        digit = before.value % 10
+        if before.end - before.start != 2 or not 1 <= digit <= 2 or before.value < 21 or before.value > 99:
+            return None
+        tens = Group(before.start, before.end - 1, before.value - digit, number_text(before.value - digit))
+        text = number_text(digit) + last[0].text
+        return (*rest[:-1], tens), Operand(before.end - 1, run.end, text, False)
 
     def _spelled(self, run: Run) -> bool:
         """Both sides digit by digit: "eight eight over five two"."""
@@ -101,7 +119,7 @@ class Expressions(Numerals):
             text = (
                 f"{whole(first) or '0'}.{run.digits}"
                 if run.digits and not run.weak_point
-                else _with_tail(whole(first) or first[-1].text, run.tail)
+                else with_tail(whole(first) or first[-1].text, run.tail)
             )
             end = first[-1].end if run.weak_point else run.end
             return Operand(place, end, text, run.figure)
@@ -359,30 +377,3 @@ class Expressions(Numerals):
         if month and self.word(after) not in ("may", "mar"):
             return after + 1, (Reading("date", f"{left.text} {self.word(after)}", (left.value, float(month))),)
         return None
-
-
-def _with_tail(text: str, tail: float) -> str:
-    return number_text(float(text) + tail) if tail else text
-
-
-def parts_of(run: Run, end: int, unit: str | None) -> list[Number]:
-    """The separate numbers of a run; a unit belongs to the last."""
-    numbers: list[Number] = []
-    parts: Sequence[tuple[Group, ...]] = split(run.groups)
-    for i, part in enumerate(parts):
-        last = i == len(parts) - 1
-        stop = end if last else part[-1].end
-        text = whole(part) or part[-1].text
-        if last and run.digits:
-            text = f"{text}.{run.digits}"
-        elif last:
-            text = _with_tail(text, run.tail)
-        shape = "decimal" if "." in text else "integer"
-        numbers.append(Number(part[0].start, stop, (Reading(shape, text, (float(text),), unit if last else None),)))
-    return numbers
-
-
-def one_number(run: Run) -> bool:
-    """Whether a run can be one number at all, and not only a row of several."""
-    readings = amounts(run)
-    return bool(readings) and (natural(run.groups) or any(r.shape not in ("list", "integer") for r in readings))

@@ -62,6 +62,8 @@ class Numerals:
         groups: list[Group] = []
         at = start
         while (group := self.group(at)) is not None and not (groups and (group.figure or groups[-1].figure)):
+            if groups and self._named(at):
+                break
             groups.append(group)
             at = group.end
         if len(groups) == 1 and self._tenths_after_and(groups[0], at):
@@ -109,9 +111,24 @@ class Numerals:
 
     def _below_hundred(self, at: int) -> tuple[int, float]:
         role, value = self.role(at)
-        if role == "ten" and self.role(at + 1)[0] == "unit":
-            return at + 2, value + self.role(at + 1)[1]
+        digit = self.role(at + 1)
+        if (
+            role == "ten"
+            and digit[0] == "unit"
+            and not (value >= 30 and digit[1] == 1 and self._begins_hundred(at + 2))
+        ):
+            return at + 2, value + digit[1]
         return at + 1, value
+
+    def _begins_hundred(self, place: int) -> bool:
+        """After "eighty one": "hundred", "oh one" make it "eighty | one hundred", "eighty | one oh one"."""
+        role = self.role(place)[0]
+        return role == "hundred" or (role == "zero" and self.role(place + 1)[0] == "unit" and not self._named(place))
+
+    def _named(self, place: int) -> bool:
+        """Whether "o two sat" and the like begin at ``place``: a name, no digits."""
+        found = self.tables.names.at(self.words, place) if self.word(place) in ("o", "oh") else None
+        return found is not None and found[0] - place > 2
 
     def _hundreds(self, start: int, count: float, at: int) -> Group:
         value = count * 100

@@ -74,7 +74,9 @@ class Places:
     def _inside_term(self, number: Number) -> bool:
         """The words belong to a term with a number in its name ("s two", "cranial nerves two through twelve")."""
         index = bisect_right(self.starts, number.start) - 1
-        if index < 0 or self.mentions[index].end <= number.start or self.slots_of(index):
+        if index < 0 or self.mentions[index].end <= number.start:
+            return False
+        if any(not slot.spare for slot in self.slots_of(index)):
             return False
         mention = self.mentions[index]
         broken = (
@@ -102,7 +104,7 @@ class Places:
         """Every place for a number, each with its cost."""
         found = self._behind(number) + self._before(number)
         if any(choice.cost < 1 for choice in found):
-            return found + self._by_cue(number, number.start - 2, number.start)
+            return found + self._by_cue(number, number.start - 4, number.start)
         return found + self._by_cue(number, number.start - CUE, number.end + 3) + self._alone(number)
 
     def _fits(self, slot_list: Sequence[Slot], number: Number, mention: int | None, cost: float) -> list[Choice]:
@@ -191,17 +193,18 @@ class Places:
                     continue
                 if slot.cue_needs_unit and not full and not number.readings[0].unit:
                     continue
-                after = at >= number.end
-                gap = (
-                    self._gap(stop, number.start, 3.0)
-                    if stop <= number.start
-                    else (self._gap(number.end, at, 9.0) + 0.4 if after else 0.0)
-                )
+                cost = self._cue_cost(at, stop, number)
                 place = self._place_named(at, stop)
-                found += [
-                    choice for choice in self._fits((slot,), number, place, 0.6 + gap) if full or choice.fit.cost < 1
-                ]
+                found += [choice for choice in self._fits((slot,), number, place, cost) if full or choice.fit.cost < 1]
         return found
+
+    def _cue_cost(self, start: int, end: int, number: Number) -> float:
+        """Least for a cue of several words right beside the number."""
+        if start >= number.end:
+            cost = self._gap(number.end, start, 9.0) + 0.4
+        else:
+            cost = self._gap(end, number.start, 3.0) if end <= number.start else 0.0
+        return cost + (0.3 if end - start > 1 and cost < 0.44 else 0.6)
 
     def _place_named(self, start: int, end: int) -> int | None:
         """The mention of a body site that the cue names ("dorsalis pedis two plus"), if it names one."""
@@ -213,10 +216,15 @@ class Places:
     def _of_other(self, start: int, end: int, slot: Slot) -> bool:
         """Whether the words are part of a term that takes numbers itself ("pressure" in "pressure injury")."""
         index = bisect_right(self.starts, start) - 1
-        if index < 0 or self.mentions[index].end < end:
+        if (
+            index < 0
+            or self.mentions[index].end < end
+            or (self.mentions[index].start, self.mentions[index].end) == (start, end)
+        ):
             return False
         own = self.slots_of(index)
-        return bool(own) and slot not in own
+        finding = any(term.kind == "concept" for term in self.mentions[index].terms)
+        return finding and any(not other.spare for other in own) and slot not in own
 
     def _alone(self, number: Number) -> list[Choice]:
         """Numbers that can only be one thing."""
@@ -280,4 +288,6 @@ def _again(before: Choice | None, option: Choice | None, numbers: list[Number], 
     if before.slot is not option.slot:
         return 1.0
     parted = not _PARTING.isdisjoint(placer.words[first:last])
-    return 0.1 if parted or occurrences(placer.tokens, first, last, option.slot.groups, set(), placer.lexicon) else 1.0
+    return (
+        0.1 if parted or occurrences(placer.tokens, (first, last), option.slot.groups, set(), placer.lexicon) else 1.0
+    )

@@ -13,6 +13,7 @@ from parser.tokens import Tokens
 
 _JOINING = frozenset(("and", "then", ",", ";", "with", "but"))
 _ABOUT = frozenset(("about", "approximately", "approx", "around", "roughly", "~", "nearly", "almost"))
+_SINGLE = frozenset(("limb_side", "position", "limb", "oxygen", "temperature_site"))
 _FORWARD = frozenset(("repeated",))
 
 
@@ -38,12 +39,12 @@ def phrases(lexicon: Lexicon) -> Phrases[Qualifier]:
 
 
 def occurrences(
-    tokens: Tokens, start: int, end: int, groups: frozenset[str], taken: set[int], lexicon: Lexicon
+    tokens: Tokens, span: tuple[int, int], groups: frozenset[str], taken: set[int], lexicon: Lexicon
 ) -> list[Occurrence]:
-    """Qualifiers of ``groups`` in tokens ``[start, end)`` outside ``taken``, longest first from the left."""
+    """Qualifiers of ``groups`` in tokens of ``span`` outside ``taken``, longest first from the left."""
     table = phrases(lexicon)
     found: list[Occurrence] = []
-    at = start
+    at, end = span
     while at < end:
         match = table.find(tokens.words, at, lambda item: item.group in groups) if at not in taken else None
         if match is None or match[0] > end or any(place in taken for place in range(at, match[0])):
@@ -77,7 +78,7 @@ def _pairs(
 ) -> list[tuple[int, Occurrence]]:
     before = [occurrence for occurrence in group if occurrence.end <= values[0][0]]
     if len(values) == 1:
-        return [(0, occurrence) for occurrence in group]
+        return [(0, occurrence) for occurrence in (_nearest(group, values[0]) if len(group) > 1 else group)]
     if len(before) == len(group):
         return [(index, occurrence) for index in range(len(values)) for occurrence in group]
     pairs: list[tuple[int, Occurrence]] = []
@@ -92,6 +93,14 @@ def _pairs(
             index += 1
         pairs.append((index, occurrence))
     return pairs
+
+
+def _nearest(group: list[Occurrence], value: tuple[int, int]) -> list[Occurrence]:
+    """Of places and postures one value has one: the nearest said."""
+    if group[0].qualifier.group not in _SINGLE:
+        return group
+    start, end = value
+    return [min(group, key=lambda o: start - o.end if o.end <= start else o.start - end)]
 
 
 def _looks_forward(occurrence: Occurrence, words: Sequence[str]) -> bool:

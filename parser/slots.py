@@ -1,44 +1,23 @@
-"""Slots: what numbers a measure, a scale or a finding can take, and how a number is read for one.
+"""How a number is read for a slot: which of its readings is meant, and whether it is believed.
 
-The slot decides which reading of a number is meant; its limits decide whether it is believed. What is
-left uncertain becomes a doubt in words. Nothing is changed or dropped.
+The slot decides the reading; its limits decide whether it is doubted. What is left uncertain becomes a
+doubt in words. Nothing is changed or dropped.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from functools import lru_cache
 
 from lexicon import Lexicon
-from lexicon.schema.measures import Measure, MeasuresFile, PartRule, Scale, ScalesFile, SlotKind, UnitRule
-from parser.grammar import Phrases, grammar, number_text
-from parser.layers import Number, Reading, Term
+from lexicon.schema.measures import Scale, UnitRule
+from parser.grammar import grammar, number_text
+from parser.layers import Number, Reading
+from parser.slot_tables import Slot, Slots, slots
 from parser.statements import Value
 
+__all__ = ["Fit", "Slot", "Slots", "amount", "fit", "slots"]
+
 _TEMPERATURE = ("[degF]", "Cel")
-
-
-@dataclass(frozen=True, slots=True)
-class Slot:
-    """What one measure, scale or kind of number takes; ``id`` is None for a kind of number."""
-
-    id: str | None
-    kind: str
-    label: str
-    shapes: tuple[str, ...]
-    units: tuple[UnitRule, ...] = ()
-    unit_kinds: frozenset[str] = frozenset()
-    unit_needed: bool = False
-    unit: str | None = None
-    stands_for: tuple[tuple[str, str], ...] = ()
-    parts: tuple[PartRule, ...] = ()
-    groups: frozenset[str] = frozenset()
-    scale: Scale | None = None
-    alone_units: frozenset[str] = frozenset()
-    alone_shapes: frozenset[str] = frozenset()
-    alone_range: tuple[float, float] | None = None
-    cue_needs_unit: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,106 +31,6 @@ class Fit:
     likely: bool = True
 
 
-@dataclass(frozen=True)
-class Slots:
-    """Every slot of a lexicon, and the cues that point to measures beside numbers."""
-
-    measures: Mapping[str, Slot]
-    scales: Mapping[str, Slot]
-    kinds: Mapping[str, Slot]
-    #: Phrase -> (measure or scale, whether it names it in full).
-    cues: Phrases[tuple[str, bool]]
-    alone: tuple[Slot, ...]
-    #: Measure -> what may be said after it without a name.
-    followers: Mapping[str, tuple[Slot, ...]]
-    concepts: Mapping[str, tuple[Slot, ...]]
-
-    def of(self, term: Term) -> tuple[Slot, ...]:
-        """The slots of a term: none for most words."""
-        if term.kind == "measure":
-            slot = self.measures.get(term.id)
-        elif term.kind == "scale":
-            slot = self.scales.get(term.id)
-        else:
-            return self.concepts.get(term.id, ()) if term.kind == "concept" else ()
-        return (slot,) if slot else ()
-
-    def named(self, name: str) -> Slot:
-        """The measure or scale of this id."""
-        return self.measures[name] if name in self.measures else self.scales[name]
-
-
-@lru_cache(maxsize=4)
-def slots(lexicon: Lexicon) -> Slots:
-    """The slots of a lexicon."""
-    file, graded = lexicon.files.get("measures"), lexicon.files.get("scales")
-    measures = file.measures if isinstance(file, MeasuresFile) else ()
-    scales = graded.scales if isinstance(graded, ScalesFile) else ()
-    by_measure = {measure.id: _of_measure(measure) for measure in measures}
-    by_scale = {scale.id: _of_scale(scale) for scale in scales}
-    kinds = {kind.id: _of_kind(kind) for kind in grammar(lexicon).file.slots}
-    cues: Phrases[tuple[str, bool]] = Phrases()
-    for entry in (*measures, *scales):
-        for full, forms in ((True, entry.forms), (False, entry.cues)):
-            for form in forms:
-                cues.add(form, (entry.id, full))
-    followers: dict[str, tuple[Slot, ...]] = {}
-    for measure in measures:
-        for name in measure.follows:
-            followers[name] = (*followers.get(name, ()), by_measure[measure.id])
-    named = {**kinds, **by_measure, **by_scale}
-    concepts = {
-        concept.id: tuple(named[name] for name in (concept.scale, *concept.slots) if name in named)
-        for concept in lexicon.concepts.values()
-    }
-    alone = tuple(
-        s for s in (*by_measure.values(), *by_scale.values()) if s.alone_units or s.alone_shapes or s.alone_range
-    )
-    return Slots(by_measure, by_scale, kinds, cues, alone, followers, concepts)
-
-
-def _of_kind(kind: SlotKind) -> Slot:
-    return Slot(
-        None,
-        "slot",
-        kind.id,
-        kind.shapes,
-        unit_kinds=frozenset(kind.units),
-        unit_needed=kind.unit_needed,
-        unit=kind.unit,
-        stands_for=tuple(kind.stands_for.items()),
-    )
-
-
-def _of_measure(measure: Measure) -> Slot:
-    return Slot(
-        measure.id,
-        "measure",
-        measure.label,
-        measure.shapes,
-        measure.units,
-        parts=measure.parts,
-        groups=frozenset(measure.qualifiers),
-        alone_units=frozenset(measure.alone_units),
-        alone_shapes=frozenset(measure.alone_shapes),
-        alone_range=measure.alone_range,
-        cue_needs_unit=measure.cue_needs_unit,
-    )
-
-
-def _of_scale(scale: Scale) -> Slot:
-    return Slot(
-        scale.id,
-        "scale",
-        scale.label,
-        scale.shapes,
-        unit=scale.unit,
-        groups=frozenset(scale.qualifiers),
-        scale=scale,
-        alone_shapes=frozenset(scale.alone_shapes),
-    )
-
-
 def fit(slot: Slot, number: Number, as_said: str, lexicon: Lexicon) -> Fit | None:
     """The best reading of ``number`` for ``slot``, or None when no reading has a shape it takes.
 
@@ -160,20 +39,33 @@ def fit(slot: Slot, number: Number, as_said: str, lexicon: Lexicon) -> Fit | Non
     fits: list[tuple[int, Fit]] = []
     for reading in number.readings:
         shape = reading.shape
-        if shape not in slot.shapes:
+        if shape not in slot.shapes or (not slot.tenths and _is_tenths(number, reading)):
             continue
         taken = _take(slot, reading, as_said, lexicon)
         if taken is not None:
-            fits.append((slot.shapes.index(shape), taken))
+            fits.append((_rank(slot, shape), taken))
     if not fits:
         return None
     fits.sort(key=lambda pair: (pair[1].cost >= 1, pair[0]))
     best = fits[0][1]
     rivals = [rival for _, rival in fits[1:] if rival.cost < 1 and rival.likely and not _same_digits(best, rival)]
-    if rivals and best.cost < 1 and best.value.text[-1] != '"':
+    if rivals and slot.kind != "slot" and best.cost < 1 and best.value.text[-1] != '"':
         doubt = f"could be {best.value.text} or {rivals[0].value.text}"
         return Fit(best.value, best.cost, (*best.doubts, doubt), rivals[0].value.text)
     return best
+
+
+def _rank(slot: Slot, shape: str) -> int:
+    """Shapes in the order of the slot; wholes and decimals are told apart by the reading's own order."""
+    if shape in ("integer", "decimal"):
+        return min(slot.shapes.index(kind) for kind in ("integer", "decimal") if kind in slot.shapes)
+    return slot.shapes.index(shape)
+
+
+def _is_tenths(number: Number, reading: Reading) -> bool:
+    """100.4 for "a hundred and four": said so of temperatures alone."""
+    whole = number.readings[0].text
+    return reading.shape == "decimal" and len(whole) == 3 and reading.text == f"{whole[0]}00.{whole[2]}"
 
 
 def _same_digits(best: Fit, rival: Fit) -> bool:
@@ -263,7 +155,8 @@ def _take_pair(slot: Slot, reading: Reading, as_said: str) -> Fit | None:
     if len(slot.parts) < 2 or (reading.unit and all(rule.code != reading.unit for rule in slot.units)):
         return None
     doubts = [
-        f"{part.label} {number_text(value)} is outside what is plausible ({number_text(part.least)} to {number_text(part.most)})"
+        f"{part.label} {number_text(value)} is outside what is plausible"
+        f" ({number_text(part.least)} to {number_text(part.most)})"
         for part, value in zip(slot.parts, reading.numbers, strict=False)
         if not part.least <= value <= part.most
     ]
@@ -321,7 +214,7 @@ def _take_grade(scale: Scale, reading: Reading, as_said: str) -> Fit | None:
         return None
     doubts: list[str] = []
     text, number = _grade_text(scale, reading)
-    if reading.shape == "integer" and not scale.bare:
+    if reading.shape == "integer" and not scale.bare and number:
         doubts.append(f"said without a grade mark; read as {text}")
     if reading.shape == "score" and scale.out_of and reading.numbers[-1] != scale.out_of:
         doubts.append(f"{scale.label} is on {scale.out_of}, said {reading.text}")
@@ -348,6 +241,8 @@ def _grade_text(scale: Scale, reading: Reading) -> tuple[str, float | None]:
         return reading.text, None
     if reading.shape == "stage" and scale.written.split("{")[0].strip() == "stage":
         return reading.text, number
+    if number == 0 and reading.shape in ("integer", "grade") and scale.written == "{n}+":
+        return "0", 0.0
     if reading.shape in ("integer", "stage", "times") and number is not None:
         return scale.written.replace("{n}", number_text(number)), number
     if reading.shape == "grade" and scale.out_of and number is not None:
@@ -369,4 +264,4 @@ def _take_kind(slot: Slot, reading: Reading, as_said: str, lexicon: Lexicon) -> 
     if slot.label == "size" and unit is None and reading.shape != "size":
         return None
     number, _ = amount(reading)
-    return Fit(Value(reading.text, as_said, number, unit=code or slot.unit), 0.4)
+    return Fit(Value(reading.text, as_said, number, unit=code or slot.unit), 0.9 if slot.spare else 0.4)

@@ -1,4 +1,4 @@
-"""Number expressions that do not begin with an amount: "E4 V5 M6", "fifth", "half past two", "grade III", "eighties"."""
+"""Number expressions that do not begin with an amount: "E4 V5 M6", "fifth", "half past two", "grade III"."""
 
 from __future__ import annotations
 

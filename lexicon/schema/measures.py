@@ -38,6 +38,7 @@ Sign = Literal[
     "quarter_past",
     "quarter_to",
     "often",
+    "labels",
 ]
 Shape = Literal[
     "integer",
@@ -65,6 +66,7 @@ Shape = Literal[
     "date",
     "ago",
     "frequency",
+    "label",
 ]
 Part = Literal["systolic", "diastolic"]
 
@@ -116,6 +118,10 @@ class SlotKind(Entry):
     unit_needed: bool = False
     #: UCUM code taken when no unit is said.
     unit: str | None = None
+    #: The measure that the number is by itself: the flow said with any oxygen device is the oxygen flow.
+    names: Id | None = None
+    #: ... only for findings that take this kind too.
+    names_beside: Id | None = None
     #: Codes said for others: "20 g" of a cannula is its gauge, "2 L" of a flow litres a minute.
     stands_for: dict[str, str] = Field(default_factory=dict)
 
@@ -185,6 +191,8 @@ class Measure(Entry):
     shapes: tuple[Shape, ...] = ("integer", "decimal")
     units: tuple[UnitRule, ...] = ()
     parts: tuple[PartRule, ...] = ()
+    #: "A hundred and four" may be 100.4: then both are offered.
+    tenths: bool = False
     #: A cue counts only beside a number with a unit ("on two liters").
     cue_needs_unit: bool = False
     #: Kinds of unit, or shapes, that name the measure when nothing else does.

@@ -8,9 +8,9 @@ from __future__ import annotations
 from dataclasses import replace
 
 from lexicon import Lexicon
-from parser.amounts import amounts
+from parser.amounts import amounts, one_number, parts_of
 from parser.components.layer import register
-from parser.expressions import Operand, one_number, parts_of
+from parser.expressions import Operand
 from parser.grammar import Grammar, grammar
 from parser.layers import Number, Reading
 from parser.numerals import Run

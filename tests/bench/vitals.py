@@ -111,6 +111,12 @@ def marked(case: Case, found: tuple[SlotValue, ...]) -> bool:
     return bool(own) and all(value.doubts for value in own)
 
 
+def said(case: Case) -> bool:
+    """Whether any number of the text can be read as the value at all."""
+    numbers = find_numbers(tokenise(case.text), load())
+    return any(reading.text == case.value for number in numbers for reading in number.readings)
+
+
 def main() -> None:
     """Print the share of right values for each set."""
     if SHARED is None:
@@ -126,9 +132,11 @@ def main() -> None:
         results = [(case, values_in(case.text)) for case in rows]
         wrong = [(case, found) for case, found in results if not right(case, found)]
         silent = sum(not marked(case, found) for case, found in wrong)
+        unsaid = sum(not said(case) for case, _ in wrong)
         share = 1 - len(wrong) / len(rows)
         print(
-            f"{title:32} {len(rows) - len(wrong):4}/{len(rows):<4} {share:.3f}  wrong and not marked {silent}  {perf_counter() - started:.2f} s"
+            f"{title:32} {len(rows) - len(wrong):4}/{len(rows):<4} {share:.3f}  wrong and not marked {silent - unsaid}"
+            f"  in no words of the text {unsaid}  {perf_counter() - started:.2f} s"
         )
         if "-v" in sys.argv:
             for case, found in wrong:

@@ -14,14 +14,13 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from lexicon import load
-from lexicon.schema.measures import MeasuresFile, NumbersFile, ScalesFile
+from lexicon.schema.measures import Measure, MeasuresFile, NumbersFile, Scale, ScalesFile
 from parser.components.measures import find_slot_values
 from parser.components.numbers import find_numbers
 from parser.components.terms import find_terms
 from parser.layers import Boundary, SlotValue
 from parser.slots import slots
 from parser.tokens import tokenise
-from parser.units import UnitError, convert
 from tests.parser.test_numbers import american, british, digits, rows, short, tenths
 from tests.shared import SHARED, needs_shared
 
@@ -259,46 +258,6 @@ def test_any_row_of_words(words: list[str]) -> None:
         end = value.end
 
 
-# -- units: NIST SP 811, appendix B ---------------------------------------------------------------
-
-
-@pytest.mark.parametrize(
-    ("value", "code", "to", "expected"),
-    [
-        (1, "[lb_av]", "kg", 0.45359237),
-        (1, "[oz_av]", "g", 28.349523125),
-        (1, "[stone_av]", "kg", 6.35029318),
-        (1, "[in_i]", "cm", 2.54),
-        (1, "[ft_i]", "cm", 30.48),
-        (1, "m", "cm", 100),
-        (1, "L", "mL", 1000),
-        (1, "mm[Hg]", "kPa", 0.1333224),
-        (1, "cm[H2O]", "kPa", 0.0980665),
-        (1, "[foz_us]", "mL", 29.57353),
-        (1, "[cup_us]", "mL", 236.5882),
-        (98.6, "[degF]", "Cel", 37.0),
-        (37.0, "Cel", "[degF]", 98.6),
-        (-40, "Cel", "[degF]", -40),
-        (1, "L/min", "mL/h", 60_000),
-    ],
-)
-def test_conversions_of_nist_sp_811(value: float, code: str, to: str, expected: float) -> None:
-    assert convert(value, code, to, load()) == pytest.approx(expected, rel=2e-6)
-
-
-@pytest.mark.parametrize(("mg", "mmol"), [(90, 5.0), (126, 7.0), (180, 10.0)])
-def test_glucose_conversion_of_teaching_tables(mg: float, mmol: float) -> None:
-    """Pairs printed in diabetes guidelines (common practice): rounded to 0.1 mmol/L."""
-    assert round(convert(mg, "mg/dL", "mmol/L", load()), 1) == mmol
-
-
-def test_units_of_different_kinds_are_refused() -> None:
-    with pytest.raises(UnitError, match="kg and cm"):
-        convert(1, "kg", "cm", load())
-    with pytest.raises(UnitError, match="no conversion"):
-        convert(1, "kg", "stone", load())
-
-
 def test_a_value_said_again_in_another_unit() -> None:
     (agreeing,) = values_in("T 98.4 F (36.9 C)")
     assert agreeing.doubts == ()
@@ -330,7 +289,8 @@ def _check_digit(code: str) -> bool:
 
 def test_loinc_check_digits() -> None:
     _, measures, scales = _files()
-    codes = [entry.loinc for entry in (*measures.measures, *scales.scales) if entry.loinc]
+    entries: list[Measure | Scale] = [*measures.measures, *scales.scales]
+    codes = [entry.loinc for entry in entries if entry.loinc]
     codes += [part.loinc for measure in measures.measures for part in measure.parts if part.loinc]
     assert len(codes) > 20
     assert [code for code in codes if not _check_digit(code)] == []
@@ -344,7 +304,8 @@ def test_units_and_groups_that_are_used_exist() -> None:
     assert {kind for slot in numbers.slots for kind in slot.units} <= kinds
     used = {group for measure in measures.measures for group in measure.qualifiers}
     assert used <= groups
-    assert {entry.region for entry in (*measures.measures, *scales.scales) if entry.region} <= set(load().regions)
+    entries: list[Measure | Scale] = [*measures.measures, *scales.scales]
+    assert {entry.region for entry in entries if entry.region} <= set(load().regions)
 
 
 def test_scales_and_slots_of_findings_exist() -> None:
@@ -410,7 +371,7 @@ def test_limits_of_plausibility_are_those_of_the_trade_table() -> None:
 
 @needs_shared
 def test_printed_vital_signs_are_read() -> None:
-    """Vital signs printed in OpenStax nursing titles (CC BY 4.0): at least 98 of 100 right, one by one and run together."""
+    """Vital signs of OpenStax nursing titles (CC BY 4.0): at least 98 of 100 right, one by one and run together."""
     from tests.bench.vitals import openstax, openstax_together, right
     from tests.bench.vitals import values_in as values
 

@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from num2words import num2words
+from num2words import num2words  # type: ignore[import-untyped]
 
 from lexicon import load
 from parser.components.numbers import find_numbers, separate
@@ -48,7 +48,7 @@ def test_table(said: str, expected: str) -> None:
 
 
 def british(value: int) -> str:
-    return num2words(value, lang="en_GB").replace(",", "").replace("-", " ")
+    return str(num2words(value, lang="en_GB")).replace(",", "").replace("-", " ")
 
 
 def american(value: int) -> str:
