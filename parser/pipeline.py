@@ -37,7 +37,7 @@ from parser.unfinished import breaks_off
 __all__ = ["STAGES", "Understood", "assert_spans", "build", "finish", "understand", "understand_all"]
 
 #: The stages in order; each is a spaCy component ``crownsole_<stage>``.
-STAGES = ("mishearing", "numbers", "terms", "asides", "stations", "boundaries", "findings", "values",
+STAGES = ("mishearing", "numbers", "terms", "asides", "boundaries", "stations", "findings", "values",
           "assertions", "sides", "corrections", "statements")
 
 #: Statements of earlier utterances that a correction can still reach.

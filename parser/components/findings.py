@@ -8,7 +8,7 @@ dictation has made current.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from lexicon import ANY, Lexicon
@@ -30,6 +30,9 @@ _NORMAL = "normal"
 #: A place this many tokens behind a measure tells where it was measured.
 MEASURED = 12
 
+#: A station was named only just now when it was within this many tokens.
+LONG = 12
+
 #: The station taken when nothing that was said names one.
 FALLBACK = "general_survey"
 
@@ -48,7 +51,7 @@ class _Group:
 class _State:
     """What the sweep has made current. Lives only inside one call.
 
-    ``told``: a concept that is about itself ("bowel movement") has come since the place was named.
+    ``entered``: the token at which the station became current. ``told``: a concept that is about itself ("bowel movement") has come since the place was named.
     """
 
     region: str | None
@@ -57,6 +60,7 @@ class _State:
     doubtful: set[int]
     following: Station | None = None
     told: bool = False
+    entered: int = -LONG
     found: list[Finding] = field(default_factory=list)
 
     def reach(self, at: int) -> None:
@@ -64,6 +68,7 @@ class _State:
         while self.following is not None and self.following.at <= at:
             if self.following.region != self.region:
                 self.region, self.site, self.told = self.following.region, None, False
+            self.entered = self.following.at
             self.following = next(self.stations, None)
 
 
@@ -74,7 +79,7 @@ def find_findings(tokens: Tokens, terms: tuple[Mention, ...], numbers: tuple[Num
     state = _State(situation.region, SiteUse(situation.site, 0, 0) if situation.site else None, iter(stations),
                    {b.at for b in boundaries if b.reason == DOUBTFUL})
     state.following = next(state.stations, None)
-    numbered = {token for number in numbers for token in range(number.start, number.end)}
+    numbered = {token: number.readings[0].shape for number in numbers for token in range(number.start, number.end)}
     for clause, (first, last) in enumerate(_clauses(terms, asides, boundaries)):
         if first < last:
             _read_clause(tokens, terms, (first, last), clause, numbered, state, lexicon)
@@ -101,7 +106,7 @@ def _clauses(terms: tuple[Mention, ...], asides: tuple[Aside, ...], boundaries: 
 
 
 def _read_clause(tokens: Tokens, terms: tuple[Mention, ...], span: tuple[int, int], clause: int,
-                 numbered: set[int], state: _State, lexicon: Lexicon) -> None:
+                 numbered: Mapping[int, str], state: _State, lexicon: Lexicon) -> None:
     words = tokens.words
     concepts = [(i, c) for i in range(*span) if (c := _concept(terms[i], numbered, state.region, lexicon)) is not None]
     groups = _site_groups(words, terms, span, {i for i, _ in concepts}, lexicon)
@@ -137,13 +142,15 @@ def _named_only(terms: tuple[Mention, ...], span: tuple[int, int], clause: int, 
                 yield Finding(i, terms[i].start, terms[i].end, "measure", term.id, state.region or FALLBACK, clause=clause)
 
 
-def _concept(mention: Mention, numbered: set[int], region: str | None, lexicon: Lexicon) -> tuple[str, str, bool] | None:
+def _concept(mention: Mention, numbered: Mapping[int, str], region: str | None, lexicon: Lexicon) -> tuple[str, str, bool] | None:
     """(kind, id, absent form) of the mention when it stands for a concept or scale, the best fitting one."""
     options = [term for term in mention.terms if term.kind in ("concept", "scale")]
     if not options:
         return None
-    if any(term.kind == "measure" for term in mention.terms) and any(mention.end <= t < mention.end + 5 for t in numbered):
-        return None
+    if any(term.kind == "measure" for term in mention.terms):
+        shape = next((numbered[at] for at in range(mention.end, mention.end + 5) if at in numbered), "grade")
+        if shape != "grade":
+            return None
     if len(options) > 1:
         options.sort(key=lambda term: -_fit(term.id, region, lexicon))
     best = options[0]
@@ -204,7 +211,7 @@ def _group(words: Sequence[str], sites: list[SiteUse]) -> _Group:
 
 
 def _posts(words: Sequence[str], terms: tuple[Mention, ...], concepts: list[int], groups: list[_Group],
-           numbered: set[int], doubtful: set[int]) -> list[tuple[_Group | None, bool]]:
+           numbered: Mapping[int, str], doubtful: set[int]) -> list[tuple[_Group | None, bool]]:
     """For each concept the sites that follow it after a preposition, and whether it stands next to them.
 
     The earlier members of a list share the place of the last ("redness, swelling or drainage at the site").
@@ -227,7 +234,7 @@ def _posts(words: Sequence[str], terms: tuple[Mention, ...], concepts: list[int]
     return posts
 
 
-def _leads_to(words: Sequence[str], end: int, group: _Group, following: Mention | None, numbered: set[int]) -> bool:
+def _leads_to(words: Sequence[str], end: int, group: _Group, following: Mention | None, numbered: Mapping[int, str]) -> bool:
     """Whether a place belongs to the concept before it: "in the", "noted over the", or with nothing
     between ("edema left ankle") when no other concept claims the place. A value may stand between."""
     if group.start - end > 12:
@@ -273,7 +280,7 @@ def _file(words: Sequence[str], mention: Mention, index: int, term: tuple[str, s
         kind = concept.kind
     opens = kind in ("finding", "scale") or region in (lexicon.region_order[0], lexicon.region_order[-1])
     if opens and region in lexicon.regions and lexicon.home.get(name, ANY) != ANY:
-        _move(region, state)
+        _move(region, state, mention.start)
     if lexicon.home.get(name) != ANY and kind != "step":
         state.told = not sites
     state.found.append(Finding(index, mention.start, mention.end, kind, name, region, sites, absent, normal, clause))
@@ -329,7 +336,7 @@ def _region(name: str, concept: Concept | None, sites: tuple[SiteUse, ...], stat
         return home if home in lexicon.regions else current or FALLBACK
     home, also = lexicon.home[name], concept.also
     for site in sites:
-        place = _region_of_site(site.id, current, lexicon)
+        place = _region_of_site(site.id, site.start, state, lexicon)
         if place is not None and (ANY in (home, *also) or place == home or place in also):
             return place
     if home == ANY or (ANY in also and current is not None):
@@ -342,9 +349,13 @@ def _scale(name: str, lexicon: Lexicon) -> object | None:
     return next((s for s in getattr(lexicon.files.get("scales"), "scales", ()) if s.id == name), None)
 
 
-def _region_of_site(site: str, current: str | None, lexicon: Lexicon) -> str | None:
+def _region_of_site(site: str, at: int, state: _State, lexicon: Lexicon) -> str | None:
+    """The station of a place. Skin is spoken of everywhere, but far from the station's name it means its own."""
     home, also = lexicon.home[site], lexicon.sites[site].also
-    if current is not None and (current == home or current in also or ANY in (home, *also)):
+    current = state.region
+    if current is not None and (current == home or current in also or home == ANY):
+        return current
+    if current is not None and ANY in also and at - state.entered <= LONG:
         return current
     return home if home != ANY else None
 
@@ -357,14 +368,15 @@ def _enter(group: _Group, measures: list[int], state: _State, lexicon: Lexicon) 
         return
     site = group.sites[-1]
     entry = lexicon.sites[site.id]
-    region = _region_of_site(site.id, state.region, lexicon)
+    region = _region_of_site(site.id, site.start, state, lexicon)
     if region in lexicon.regions and entry.opens and not group.after_preposition:
-        _move(region, state)
+        _move(region, state, site.start)
     state.site, state.told = site, False
 
 
-def _move(region: str | None, state: _State) -> None:
+def _move(region: str | None, state: _State, at: int) -> None:
     if region != state.region:
+        state.entered = at
         state.region, state.site, state.told = region, None, False
 
 

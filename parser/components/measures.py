@@ -153,7 +153,7 @@ class _Values:
         mention = self.mentions[index] if index is not None else None
         low, high = self.places.segment(first.start)[0], self.places.segment(last.end - 1)[1]
         begin = min(mention.start, first.start) if mention else first.start
-        start = max([low, begin - (5 if mention else 8), *(place + 1 for place in taken if place < begin)])
+        start = max([low, begin - (5 if mention else 8), *(place + 1 for place in range(max(low, begin - 8), begin) if place in taken)])
         start = max([start, *(place + 1 for place in range(start, first.start) if self.places.full_stop(place))])
         end = min(high, max(last.end, mention.end if mention else 0) + 8)
         end = min(

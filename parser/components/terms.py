@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 from lexicon import Lexicon
 from parser.components.layer import register
 from parser.layers import Mention, Number, Term
-from parser.terms import term_index
+from parser.terms import FormIndex, term_index
 from parser.tokens import Tokens
 
 
@@ -21,11 +23,21 @@ def find_terms(tokens: Tokens, numbers: tuple[Number, ...], lexicon: Lexicon) ->
     """
     index = term_index(lexicon)
     starts = {number.start for number in numbers}
+    grades = {at for number in numbers if number.readings[0].shape == "grade" for at in (number.start, number.end)}
     found: list[Mention] = []
     for start, end, terms in index.find(tokens.words):
         parted = _parted(tokens, start, end, terms, starts, lexicon) if end - start > 1 and starts else None
+        if end - start > 1 and not grades.isdisjoint((start, end, end + 1)) and all(term.kind == "measure" for term in terms):
+            parted = [Mention(start + a, start + b, t) for span in ((0, end - start - 1), (end - start - 1, end - start))
+                      for a, b, t in _inside(index, tokens.words[start:end], span)]
         found += parted if parted else [Mention(start, end, terms)]
     return tuple(found)
+
+
+def _inside(index: FormIndex[Term], words: tuple[str, ...], span: tuple[int, int]) -> Iterator[tuple[int, int, tuple[Term, ...]]]:
+    """The terms of a part of a longer form: "brachial pulse" with a grade is a place and its pulse, no rate."""
+    for start, end, terms in index.find(words[span[0] : span[1]]):
+        yield span[0] + start, span[0] + end, terms
 
 
 def _parted(tokens: Tokens, start: int, end: int, terms: tuple[Term, ...], starts: set[int], lexicon: Lexicon) -> list[Mention] | None:
