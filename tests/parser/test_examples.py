@@ -42,7 +42,7 @@ def fits(statement: Statement, example: Example) -> bool:
             and (not example.value or value == example.value))
 
 
-@pytest.mark.parametrize("example", examples(), ids=lambda e: f"{e.concept}:{e.sentence}")
+@pytest.mark.parametrize("example", list(examples()), ids=lambda e: f"{e.concept}:{e.sentence}")
 def test_example_is_understood(example: Example) -> None:
     """The concept is found with the status, and where given the site, side and value, of the example."""
     assert example.status in STATUSES
