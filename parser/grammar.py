@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from functools import lru_cache
-from typing import Generic, TypeVar
+from typing import Any, Generic, TypeVar
 
 from lexicon import Lexicon
 from lexicon.schema.measures import NumbersFile, Unit
@@ -14,58 +14,57 @@ Item = TypeVar("Item")
 
 
 class Phrases(Generic[Item]):
-    """Short phrases found at a place, or ending before a place; the longest one first."""
+    """Short phrases found at a place, or ending before a place; the longest first."""
 
     def __init__(self) -> None:
-        self._first: dict[str, list[tuple[tuple[str, ...], Item]]] = {}
-        self._last: dict[str, list[tuple[tuple[str, ...], Item]]] = {}
+        self._forward: dict[Any, Any] = {}
+        self._backward: dict[Any, Any] = {}
 
     def add(self, form: str, item: Item) -> None:
         words = words_of(form)
         if words:
-            for table, key in ((self._first, words[0]), (self._last, words[-1])):
-                entries = table.setdefault(key, [])
-                if (words, item) not in entries:
-                    entries.append((words, item))
-                    entries.sort(key=lambda entry: -len(entry[0]))
+            _grow(self._forward, words, item)
+            _grow(self._backward, words[::-1], item)
+
+    def every(self, words: Sequence[str], place: int) -> list[tuple[int, Item]]:
+        """The end and the item of every phrase that begins at ``place``, the longest first."""
+        node, last = self._forward, len(words)
+        found: list[tuple[int, Item]] = []
+        while place < last and (following := node.get(words[place])) is not None:
+            node = following
+            place += 1
+            if None in node:
+                found[:0] = [(place, item) for item in node[None]]
+        return found
 
     def at(self, words: Sequence[str], place: int) -> tuple[int, Item] | None:
         """The end and the item of the longest phrase that begins at ``place``."""
-        if 0 <= place < len(words):
-            for phrase, item in self._first.get(words[place], ()):
-                end = place + len(phrase)
-                if tuple(words[place:end]) == phrase:
-                    return end, item
-        return None
-
-    def find(self, words: Sequence[str], place: int, wanted: Callable[[Item], bool]) -> tuple[int, Item] | None:
-        """Like :meth:`at`, the longest whose item is wanted."""
-        for phrase, item in self._first.get(words[place], ()):
-            end = place + len(phrase)
-            if wanted(item) and tuple(words[place:end]) == phrase:
-                return end, item
-        return None
-
-    def every(self, words: Sequence[str], place: int) -> list[tuple[int, Item]]:
-        """Every phrase that begins at ``place``, the longest first."""
-        found = []
-        for phrase, item in self._first.get(words[place], ()):
-            end = place + len(phrase)
-            if tuple(words[place:end]) == phrase:
-                found.append((end, item))
-        return found
+        if not 0 <= place < len(words) or words[place] not in self._forward:
+            return None
+        found = self.every(words, place)
+        return found[0] if found else None
 
     def before(self, words: Sequence[str], place: int) -> tuple[int, Item] | None:
         """The start and the item of the longest phrase that ends just before ``place``."""
-        if 0 < place <= len(words):
-            for phrase, item in self._last.get(words[place - 1], ()):
-                start = place - len(phrase)
-                if start >= 0 and tuple(words[start:place]) == phrase:
-                    return start, item
-        return None
+        node = self._backward
+        found: tuple[int, Item] | None = None
+        while place > 0 and (following := node.get(words[place - 1])) is not None:
+            node = following
+            place -= 1
+            if None in node:
+                found = place, node[None][0]
+        return found
 
     def starts(self) -> frozenset[str]:
-        return frozenset(self._first)
+        return frozenset(self._forward)
+
+
+def _grow(node: dict[Any, Any], words: Sequence[str], item: object) -> None:
+    for word in words:
+        node = node.setdefault(word, {})
+    items = node.setdefault(None, [])
+    if item not in items:
+        items.append(item)
 
 
 class Grammar:

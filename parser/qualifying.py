@@ -46,7 +46,8 @@ def occurrences(
     found: list[Occurrence] = []
     at, end = span
     while at < end:
-        match = table.find(tokens.words, at, lambda item: item.group in groups) if at not in taken else None
+        matches = table.every(tokens.words, at) if at not in taken else ()
+        match = next((match for match in matches if match[1].group in groups), None)
         if match is None or match[0] > end or any(place in taken for place in range(at, match[0])):
             at += 1
             continue
