@@ -55,8 +55,6 @@ class ChecklistFile(Entry):
     lists: tuple[Checklist, ...] = ()
     #: What puts a whole station on record ("breast examination deferred").
     deferrals: Matches = ()
-    #: Words that give a reason for not assessing ("because", "declined").
-    reasons: Strings = ()
     remove: Ids = ()
 
 
@@ -104,6 +102,8 @@ class OrderFile(Entry):
     groups: tuple[Ids, ...] = ()
     #: A visit of fewer entries than this is a detour, not a station.
     detour: int = 2
+    #: Fewer visits than this are no run from crown to sole, and their order is not looked at.
+    least_visits: int = 6
     station_rule: Rule | None = None
     remove: Ids = ()
 

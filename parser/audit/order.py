@@ -71,7 +71,7 @@ def _stations(inspection: Inspection, rules: OrderFile) -> Iterator[Remark]:
     visits = [found for region, found in _visits(inspection, rules) if region in ranks]
     kept = _longest_rising([ranks[found.region] for found in visits])
     moved = [found for n, found in enumerate(visits) if n not in kept]
-    if not moved:
+    if not moved or len(visits) < rules.least_visits:
         return
     if len(moved) > _MANY:
         names = listed([inspection.title(found.region).lower() for found in visits])

@@ -44,7 +44,8 @@ class Planted:
     def besides(self) -> tuple[Remark, ...]:
         """Remarks that no planted wrong asks for, nor brings with it."""
         return tuple(
-            remark for remark in self.remarks
+            remark
+            for remark in self.remarks
             if not any(_answers(remark, wrong) or remark.rule.startswith(wrong.also or "\0") for wrong in self.wrongs)
         )
 
@@ -60,7 +61,12 @@ def choose(rng: random.Random, number: int, timed: bool) -> tuple[Wrong, ...]:
     moving = False
     for wrong in rng.sample(WRONGS, len(WRONGS)):
         moves = wrong.rule == "order.stations"
-        if len(chosen) < number and not taken & set(wrong.touches) and (timed or not wrong.timed) and not (moves and moving):
+        if (
+            len(chosen) < number
+            and not taken & set(wrong.touches)
+            and (timed or not wrong.timed)
+            and not (moves and moving)
+        ):
             chosen.append(wrong)
             taken |= set(wrong.touches)
             moving = moving or moves
@@ -133,8 +139,9 @@ def main() -> None:
         print(f"  {kind:14} {found[kind]:4} of {planted[kind]:4}  recall {found[kind] / planted[kind]:.3f}")
     recall = sum(found.values()) / max(1, sum(planted.values()))
     print(f"  all            {sum(found.values()):4} of {sum(planted.values()):4}  recall {recall:.3f}")
-    print(f"  remarks besides: {sum(besides.values())} in {len(total)} runs ({sum(besides.values()) / len(total):.2f} a run; "
-          f"text {besides['text']}, timed {besides['timed']})")
+    many = sum(besides.values())
+    print(f"  remarks besides: {many} in {len(total)} runs ({many / len(total):.2f} a run)")
+    print(f"    text {besides['text']}, timed {besides['timed']}")
     words, milliseconds = speed()
     print(f"  audit of {words} words: {milliseconds:.1f} ms")
 

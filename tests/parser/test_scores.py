@@ -49,9 +49,18 @@ def test_news2_band_edges(name: str, points: int, value: float) -> None:
 @pytest.mark.parametrize(
     ("oxygen", "points", "low", "high"),
     [  # RCP 2017, SpO2 scale 2
-        (False, 3, 60, 83), (False, 2, 84, 85), (False, 1, 86, 87), (False, 0, 88, 92), (False, 0, 93, 100),
-        (True, 3, 60, 83), (True, 2, 84, 85), (True, 1, 86, 87), (True, 0, 88, 92), (True, 1, 93, 94),
-        (True, 2, 95, 96), (True, 3, 97, 100),
+        (False, 3, 60, 83),
+        (False, 2, 84, 85),
+        (False, 1, 86, 87),
+        (False, 0, 88, 92),
+        (False, 0, 93, 100),
+        (True, 3, 60, 83),
+        (True, 2, 84, 85),
+        (True, 1, 86, 87),
+        (True, 0, 88, 92),
+        (True, 1, 93, 94),
+        (True, 2, 95, 96),
+        (True, 3, 97, 100),
     ],
 )
 def test_news2_scale_2_edges(oxygen: bool, points: int, low: int, high: int) -> None:
@@ -66,11 +75,20 @@ def test_every_temperature_has_one_band(value: float) -> None:
     assert band(table(lexicon(), "news2_temperature"), value) is not None
 
 
-def observations(rr: int, spo2: int, oxygen: bool, sbp: int, hr: int, temperature: float) -> list[Said]:
+Values = tuple[int, int, bool, int, int, float]
+
+
+def observations(*values: float) -> list[Said]:
+    """Respirations, saturation, on oxygen, systolic pressure, pulse and temperature, of someone alert."""
+    rr, spo2, oxygen, sbp, hr, temperature = values
     air = said("anterior_chest", "supplemental_oxygen" if oxygen else "room_air", kind="device")
     return [
-        vital("respiratory_rate", str(rr), "/min"), vital("spo2", str(spo2), "%"), air, bp(f"{sbp}/60"),
-        vital("heart_rate", str(hr), "/min"), said("general_survey", "alert"),
+        vital("respiratory_rate", str(rr), "/min"),
+        vital("spo2", str(spo2), "%"),
+        air,
+        bp(f"{sbp}/60"),
+        vital("heart_rate", str(hr), "/min"),
+        said("general_survey", "alert"),
         vital("temperature", str(temperature), "Cel"),
     ]
 
@@ -78,12 +96,14 @@ def observations(rr: int, spo2: int, oxygen: bool, sbp: int, hr: int, temperatur
 @pytest.mark.parametrize(
     ("values", "scale", "total"),
     [  # worked examples computed from the chart (trade reference, section 1.4)
-        ((16, 97, False, 122, 78, 36.8), 1, 0), ((22, 94, False, 108, 112, 38.4), 1, 7),
-        ((25, 96, False, 124, 88, 37.2), 1, 3), ((20, 95, True, 118, 92, 36.9), 2, 5),
+        ((16, 97, False, 122, 78, 36.8), 1, 0),
+        ((22, 94, False, 108, 112, 38.4), 1, 7),
+        ((25, 96, False, 124, 88, 37.2), 1, 3),
+        ((20, 95, True, 118, 92, 36.9), 2, 5),
         ((20, 95, True, 118, 92, 36.9), 1, 4),
     ],
 )
-def test_news2_worked_examples(values: tuple[int, int, bool, int, int, float], scale: int, total: int) -> None:
+def test_news2_worked_examples(values: Values, scale: int, total: int) -> None:
     settings = Settings(news2_scale=2 if scale == 2 else 1)
     assert number_of(run(*observations(*values)), "news2", settings) == total
 
@@ -122,10 +142,19 @@ def test_news2_is_for_people_of_16_and_over() -> None:
 @pytest.mark.parametrize(
     ("systolic", "diastolic", "label"),
     [  # AHA/ACC 2025, Table 4 (the four categories of 2017 kept)
-        (119, 79, "normal"), (120, 79, "elevated"), (129, 79, "elevated"), (130, 79, "stage 1"), (119, 80, "stage 1"),
-        (139, 89, "stage 1"), (140, 79, "stage 2"), (119, 90, "stage 2"), (180, 120, "stage 2"),
-        (181, 100, "severe (above 180 or above 120)"), (150, 121, "severe (above 180 or above 120)"),
-        (125, 85, "stage 1"), (118, 76, "normal"),
+        (119, 79, "normal"),
+        (120, 79, "elevated"),
+        (129, 79, "elevated"),
+        (130, 79, "stage 1"),
+        (119, 80, "stage 1"),
+        (139, 89, "stage 1"),
+        (140, 79, "stage 2"),
+        (119, 90, "stage 2"),
+        (180, 120, "stage 2"),
+        (181, 100, "severe (above 180 or above 120)"),
+        (150, 121, "severe (above 180 or above 120)"),
+        (125, 85, "stage 1"),
+        (118, 76, "normal"),
     ],
 )
 def test_aha_acc_2025(systolic: int, diastolic: int, label: str) -> None:
@@ -137,8 +166,12 @@ def test_aha_acc_2025(systolic: int, diastolic: int, label: str) -> None:
 @pytest.mark.parametrize(
     ("systolic", "diastolic", "label"),
     [  # ESC 2024: non-elevated <120/70, elevated 120-139 or 70-89, hypertension >=140/90
-        (119, 69, "non-elevated"), (120, 69, "elevated"), (119, 70, "elevated"), (139, 89, "elevated"),
-        (140, 60, "140/90 or above"), (110, 90, "140/90 or above"),
+        (119, 69, "non-elevated"),
+        (120, 69, "elevated"),
+        (119, 70, "elevated"),
+        (139, 89, "elevated"),
+        (140, 60, "140/90 or above"),
+        (110, 90, "140/90 or above"),
     ],
 )
 def test_esc_2024(systolic: int, diastolic: int, label: str) -> None:
@@ -165,7 +198,10 @@ def test_shock_index(rate: str, pressure: str, index: float) -> None:  # Allgowe
 @pytest.mark.parametrize(
     ("before", "after", "reached"),
     [  # Freeman 2011: a fall of 20 systolic or 10 diastolic, lying to standing
-        ("130/80", "110/78", True), ("130/80", "111/71", False), ("130/80", "125/70", True), ("130/80", "131/82", False),
+        ("130/80", "110/78", True),
+        ("130/80", "111/71", False),
+        ("130/80", "125/70", True),
+        ("130/80", "131/82", False),
     ],
 )
 def test_orthostatic_consensus(before: str, after: str, reached: bool) -> None:
@@ -175,7 +211,8 @@ def test_orthostatic_consensus(before: str, after: str, reached: bool) -> None:
 
 
 @pytest.mark.parametrize(
-    ("before", "after", "reached"), [("130/80", "115/78", True), ("130/80", "116/74", False), ("130/80", "128/73", True)]
+    ("before", "after", "reached"),
+    [("130/80", "115/78", True), ("130/80", "116/74", False), ("130/80", "128/73", True)],
 )  # Shaw 2017, sitting to standing: 15 systolic or 7 diastolic
 def test_sit_to_stand(before: str, after: str, reached: bool) -> None:
     record = run(bp(before, position="sitting"), bp(after, position="standing"))
@@ -189,10 +226,20 @@ def test_sit_to_stand(before: str, after: str, reached: bool) -> None:
 @pytest.mark.parametrize(
     ("index", "label"),
     [  # World Health Organization, adult classes: both edges
-        (15.99, "severe thinness"), (16.0, "moderate thinness"), (16.99, "moderate thinness"), (17.0, "mild thinness"),
-        (18.49, "mild thinness"), (18.5, "normal range"), (24.99, "normal range"), (25.0, "pre-obese"),
-        (29.99, "pre-obese"), (30.0, "obese class I"), (34.99, "obese class I"), (35.0, "obese class II"),
-        (39.99, "obese class II"), (40.0, "obese class III"),
+        (15.99, "severe thinness"),
+        (16.0, "moderate thinness"),
+        (16.99, "moderate thinness"),
+        (17.0, "mild thinness"),
+        (18.49, "mild thinness"),
+        (18.5, "normal range"),
+        (24.99, "normal range"),
+        (25.0, "pre-obese"),
+        (29.99, "pre-obese"),
+        (30.0, "obese class I"),
+        (34.99, "obese class I"),
+        (35.0, "obese class II"),
+        (39.99, "obese class II"),
+        (40.0, "obese class III"),
     ],
 )
 def test_who_classes(index: float, label: str) -> None:
@@ -204,7 +251,9 @@ def test_who_classes(index: float, label: str) -> None:
 @pytest.mark.parametrize(
     ("weight", "height", "index"),
     [
-        (("70", "kg"), ("175", "cm"), 22.9), (("95", "kg"), ("1.68", "m"), 33.7), (("48", "kg"), ("170", "cm"), 16.6),
+        (("70", "kg"), ("175", "cm"), 22.9),
+        (("95", "kg"), ("1.68", "m"), 33.7),
+        (("48", "kg"), ("170", "cm"), 16.6),
         (("154", "[lb_av]"), ("69", "[in_i]"), 22.7),
     ],
 )
@@ -236,8 +285,12 @@ def gcs(eye: str | None, verbal: str | None, motor: str | None) -> list[Said]:
 @pytest.mark.parametrize(
     ("parts", "total", "label"),
     [  # Teasdale and Jennett 1974: 3 to 15
-        (("4", "5", "6"), 15, "full score"), (("1", "1", "1"), 3, "3 to 8"), (("2", "2", "4"), 8, "3 to 8"),
-        (("2", "3", "4"), 9, "9 to 12"), (("3", "4", "5"), 12, "9 to 12"), (("3", "4", "6"), 13, "13 to 15"),
+        (("4", "5", "6"), 15, "full score"),
+        (("1", "1", "1"), 3, "3 to 8"),
+        (("2", "2", "4"), 8, "3 to 8"),
+        (("2", "3", "4"), 9, "9 to 12"),
+        (("3", "4", "5"), 12, "9 to 12"),
+        (("3", "4", "6"), 13, "13 to 15"),
         (("4", "4", "6"), 14, "13 to 15"),
     ],
 )
@@ -263,8 +316,16 @@ def test_glasgow_ignores_a_part_that_cannot_be() -> None:
 @pytest.mark.parametrize(
     ("total", "label"),
     [  # Braden 1987, bands as in Braden and Maklebust 2005
-        (6, "very high"), (9, "very high"), (10, "high risk band (10"), (12, "high risk band (10"), (13, "moderate"),
-        (14, "moderate"), (15, "at-risk"), (18, "at-risk"), (19, "no risk"), (23, "no risk"),
+        (6, "very high"),
+        (9, "very high"),
+        (10, "high risk band (10"),
+        (12, "high risk band (10"),
+        (13, "moderate"),
+        (14, "moderate"),
+        (15, "at-risk"),
+        (18, "at-risk"),
+        (19, "no risk"),
+        (23, "no risk"),
     ],
 )
 def test_braden_bands(total: int, label: str) -> None:
@@ -297,8 +358,20 @@ def test_urine_lists_what_is_missing() -> None:
 
 @pytest.mark.parametrize(
     ("years", "band_id"),
-    [(0.0, "neonate"), (0.5, "infant"), (1, "toddler"), (2.9, "toddler"), (3, "preschool"), (6, "school_age"),
-     (10, "preadolescent"), (12, "adolescent"), (16, "adult"), (64.9, "adult"), (65, "older_adult"), (None, "adult")],
+    [
+        (0.0, "neonate"),
+        (0.5, "infant"),
+        (1, "toddler"),
+        (2.9, "toddler"),
+        (3, "preschool"),
+        (6, "school_age"),
+        (10, "preadolescent"),
+        (12, "adolescent"),
+        (16, "adult"),
+        (64.9, "adult"),
+        (65, "older_adult"),
+        (None, "adult"),
+    ],
 )
 def test_age_bands(years: float | None, band_id: str) -> None:
     assert [age.id for age in age_bands(lexicon(), years)] == [band_id]

@@ -11,14 +11,34 @@ from parser.conversion import convert, shown, years
 
 _REGISTRY = pint.UnitRegistry()
 _NAMES = {
-    "kg": "kilogram", "g": "gram", "[lb_av]": "pound", "[oz_av]": "ounce", "[stone_av]": "stone",
-    "cm": "centimeter", "mm": "millimeter", "m": "meter", "[in_i]": "inch", "[ft_i]": "foot",
-    "mL": "milliliter", "L": "liter", "dL": "deciliter", "mL/h": "milliliter/hour", "L/h": "liter/hour",
-    "s": "second", "min": "minute", "h": "hour", "d": "day", "mm[Hg]": "mmHg", "kPa": "kilopascal",
-    "L/min": "liter/minute", "mL/min": "milliliter/minute",
+    "kg": "kilogram",
+    "g": "gram",
+    "[lb_av]": "pound",
+    "[oz_av]": "ounce",
+    "[stone_av]": "stone",
+    "cm": "centimeter",
+    "mm": "millimeter",
+    "m": "meter",
+    "[in_i]": "inch",
+    "[ft_i]": "foot",
+    "mL": "milliliter",
+    "L": "liter",
+    "dL": "deciliter",
+    "mL/h": "milliliter/hour",
+    "L/h": "liter/hour",
+    "s": "second",
+    "min": "minute",
+    "h": "hour",
+    "d": "day",
+    "mm[Hg]": "mmHg",
+    "kPa": "kilopascal",
+    "L/min": "liter/minute",
+    "mL/min": "milliliter/minute",
 }
 _PAIRS = [
-    (a, b) for a in _NAMES for b in _NAMES
+    (a, b)
+    for a in _NAMES
+    for b in _NAMES
     if _REGISTRY(_NAMES[a]).dimensionality == _REGISTRY(_NAMES[b]).dimensionality
     and not {a, b} <= {"L/min", "mL/min", "mL/h", "L/h"}
 ]
@@ -41,8 +61,11 @@ def test_temperatures_of_the_handbook(fahrenheit: float, celsius: float) -> None
 @pytest.mark.parametrize(
     ("number", "unit", "to", "expected", "digits"),
     [  # NIST SP 811: 1 lb = 0.453 592 37 kg, 1 in = 2.54 cm, exactly
-        (154, "[lb_av]", "kg", 69.9, 1), (82.5, "kg", "[lb_av]", 181.9, 1), (69, "[in_i]", "cm", 175.3, 1),
-        (1, "[lb_av]", "kg", 0.45359237, 9), (1, "[in_i]", "cm", 2.54, 9),
+        (154, "[lb_av]", "kg", 69.9, 1),
+        (82.5, "kg", "[lb_av]", 181.9, 1),
+        (69, "[in_i]", "cm", 175.3, 1),
+        (1, "[lb_av]", "kg", 0.45359237, 9),
+        (1, "[in_i]", "cm", 2.54, 9),
     ],
 )
 def test_worked_conversions(number: float, unit: str, to: str, expected: float, digits: int) -> None:

@@ -11,9 +11,8 @@ import pytest
 from lexicon.schema.base import Entry
 from parser.audit import audit
 from parser.debrief import CAUTION, debrief
-from tests.parser.audit.building import lexicon, run
+from tests.parser.audit.building import FLAT, SOFT, SOUNDS, apical, bp, lexicon, pulse, run, said, vital
 from tests.parser.audit.reviewer import ALLOWED, FORBIDDEN
-from tests.parser.audit.test_families import BELLY, FLAT, SOFT, SOUNDS, apical, bp, pulse, said, vital
 
 _FILES = ("checklist", "order", "timing", "sides", "details", "contradictions", "cautions", "ranges", "scores")
 _SPOKEN = ("why", "say", "message", "title", "label", "text", "note", "below", "above", "usual_say")
@@ -38,7 +37,7 @@ def offences(text: str) -> list[str]:
     bare = text.lower()
     for phrase in ALLOWED:
         bare = bare.replace(phrase, "")
-    return [f"{why}: {pattern}" for pattern, why in FORBIDDEN.items() if re.search(pattern, bare)]
+    return [f"{why}: {p}" for why, patterns in FORBIDDEN.items() for p in patterns if re.search(p, bare)]
 
 
 @pytest.mark.parametrize("name", _FILES)
@@ -66,8 +65,17 @@ def test_the_reviewers_table_can_find_something() -> None:
     assert not offences("A finding to report, no diagnosis.")
 
 
-WRONGS = (SOFT, SOUNDS, bp("188/130"), pulse("left"), apical(0), vital("spo2", "85", "%"), vital("temperature", "39.6", "Cel"),
-          said("head_face", "facial_droop"), said("back_sacrum_lines", "nonblanching_erythema", site="sacrum"))
+WRONGS = (
+    SOFT,
+    SOUNDS,
+    bp("188/130"),
+    pulse("left"),
+    apical(0),
+    vital("spo2", "85", "%"),
+    vital("temperature", "39.6", "Cel"),
+    said("head_face", "facial_droop"),
+    said("back_sacrum_lines", "nonblanching_erythema", site="sacrum"),
+)
 
 
 def test_remarks_of_a_run_full_of_wrongs_pass_the_reviewer() -> None:
@@ -83,7 +91,9 @@ def with_remarks(*entries: Any) -> Any:
 def test_the_debrief_shows_seven_first_then_the_rest() -> None:
     record = with_remarks(*WRONGS)
     text = debrief(record, lexicon())
-    assert text.index("STATIONS, CROWN TO SOLE") < text.index("LOOK AT FIRST (7 remarks") < text.index("ALL OTHER REMARKS")
+    assert (
+        text.index("STATIONS, CROWN TO SOLE") < text.index("LOOK AT FIRST (7 remarks") < text.index("ALL OTHER REMARKS")
+    )
     assert text.index("ALL OTHER REMARKS") < text.index("SOURCES") < text.index("A practice and documentation aid")
     assert text.count("Source: ") >= len(record.remarks)
     assert max(len(line) for line in text.splitlines()) <= 88
@@ -103,5 +113,5 @@ def test_the_debrief_of_an_empty_run_is_a_short_kind_page() -> None:
 
 
 def test_every_source_named_is_cited_in_full() -> None:
-    text = debrief(with_remarks(*WRONGS, FLAT, *BELLY), lexicon()).replace("\n    ", " ")
+    text = debrief(with_remarks(*WRONGS, FLAT, SOFT), lexicon()).replace("\n    ", " ")
     assert "RRTUS: Rapid response trigger set" in text
