@@ -21,10 +21,10 @@ from parser.tokens import Tokens
 
 _PREPOSITIONS = frozenset("in of to over at on along around near across from under beneath above below within involving throughout per".split())
 _PLACED = frozenset("noted present seen heard felt found located localized best loudest auscultated palpated visible is are was "
-                    "area areas patch patches spot spots place measuring measures audible has running infusing".split())
-_SMALL = frozenset("the a an all each every both left right bilateral bilaterally his her their its all upper lower my some any medial lateral".split())
+                    "area areas patch patches spot spots place measuring measures audible has running infusing absent diminished decreased".split())
+_SMALL = frozenset("the a an all each every either both left right bilateral bilaterally his her their its all upper lower my some any medial lateral".split())
 _JOIN = frozenset("and or nor , / & plus as well versus".split())
-_COPULA = frozenset("is are was were appear appears looks look remains with without no not very slightly mildly both feel feels and also noted to be the".split())
+_COPULA = frozenset("is are was were appear appears looks look remains with without no not very slightly mildly both feel feels and also noted to be the has have had been".split())
 _NORMAL = "normal"
 
 #: A place this many tokens behind a measure tells where it was measured.
@@ -108,9 +108,10 @@ def _clauses(terms: tuple[Mention, ...], asides: tuple[Aside, ...], boundaries: 
 def _read_clause(tokens: Tokens, terms: tuple[Mention, ...], span: tuple[int, int], clause: int,
                  numbered: Mapping[int, str], state: _State, lexicon: Lexicon) -> None:
     words = tokens.words
-    concepts = [(i, c) for i in range(*span) if (c := _concept(terms[i], numbered, state.region, lexicon)) is not None]
+    concepts = _concepts(terms, span, numbered, state.region, lexicon)
     groups = _site_groups(words, terms, span, {i for i, _ in concepts}, lexicon)
-    posts = _posts(words, terms, [i for i, _ in concepts], groups, numbered, state.doubtful)
+    devices = {i for i, term in concepts if term[1] in lexicon.concepts and lexicon.concepts[term[1]].kind == "device"}
+    posts = _posts(words, terms, [i for i, _ in concepts], groups, numbered, state.doubtful, devices)
     normals = _normal_targets(words, terms, concepts)
     used_normals = {place for place in normals.values()}
     measures = [terms[i].end for i in range(*span) if any(term.kind == "measure" for term in terms[i].terms)]
@@ -132,6 +133,19 @@ def _read_clause(tokens: Tokens, terms: tuple[Mention, ...], span: tuple[int, in
     state.found += _named_only(terms, span, clause, state, lexicon)
 
 
+def _concepts(terms: tuple[Mention, ...], span: tuple[int, int], numbered: Mapping[int, str], region: str | None,
+              lexicon: Lexicon) -> list[tuple[int, tuple[str, str, bool]]]:
+    """Index and meaning of every mention that stands for a concept or scale."""
+    found: list[tuple[int, tuple[str, str, bool]]] = []
+    site: str | None = None
+    for i in range(*span):
+        meant = _concept(terms[i], numbered, region, site, lexicon)
+        if meant is not None:
+            found.append((i, meant))
+        site = next((term.id for term in terms[i].terms if term.kind == "site"), site)
+    return found
+
+
 def _named_only(terms: tuple[Mention, ...], span: tuple[int, int], clause: int, state: _State, lexicon: Lexicon) -> Iterator[Finding]:
     """Stations and measures that were named: it may be said of them that they were not assessed."""
     for i in range(*span):
@@ -142,7 +156,8 @@ def _named_only(terms: tuple[Mention, ...], span: tuple[int, int], clause: int, 
                 yield Finding(i, terms[i].start, terms[i].end, "measure", term.id, state.region or FALLBACK, clause=clause)
 
 
-def _concept(mention: Mention, numbered: Mapping[int, str], region: str | None, lexicon: Lexicon) -> tuple[str, str, bool] | None:
+def _concept(mention: Mention, numbered: Mapping[int, str], region: str | None, site: str | None,
+             lexicon: Lexicon) -> tuple[str, str, bool] | None:
     """(kind, id, absent form) of the mention when it stands for a concept or scale, the best fitting one."""
     options = [term for term in mention.terms if term.kind in ("concept", "scale")]
     if not options:
@@ -152,16 +167,19 @@ def _concept(mention: Mention, numbered: Mapping[int, str], region: str | None, 
         if shape != "grade":
             return None
     if len(options) > 1:
-        options.sort(key=lambda term: -_fit(term.id, region, lexicon))
+        options.sort(key=lambda term: -_fit(term.id, region, site, lexicon))
     best = options[0]
     return best.kind, best.id, best.absent
 
 
-def _fit(concept: str, region: str | None, lexicon: Lexicon) -> float:
+def _fit(concept: str, region: str | None, site: str | None, lexicon: Lexicon) -> float:
     if concept not in lexicon.concepts:
         return 0.0
     home = lexicon.home[concept]
-    also = lexicon.concepts[concept].also
+    known = lexicon.concepts[concept]
+    also = known.also
+    if site is not None and site in (known.site, *known.sites):
+        return 4.0
     if home == region:
         return 3.0
     if region in also:
@@ -211,7 +229,7 @@ def _group(words: Sequence[str], sites: list[SiteUse]) -> _Group:
 
 
 def _posts(words: Sequence[str], terms: tuple[Mention, ...], concepts: list[int], groups: list[_Group],
-           numbered: Mapping[int, str], doubtful: set[int]) -> list[tuple[_Group | None, bool]]:
+           numbered: Mapping[int, str], doubtful: set[int], devices: set[int]) -> list[tuple[_Group | None, bool]]:
     """For each concept the sites that follow it after a preposition, and whether it stands next to them.
 
     The earlier members of a list share the place of the last ("redness, swelling or drainage at the site").
@@ -222,7 +240,7 @@ def _posts(words: Sequence[str], terms: tuple[Mention, ...], concepts: list[int]
         mention = terms[concepts[k]]
         while g > 0 and groups[g - 1].start >= mention.end:
             g -= 1
-        following_mention = terms[concepts[k + 1]] if k + 1 < len(concepts) else None
+        following_mention = terms[concepts[k + 1]] if k + 1 < len(concepts) and concepts[k] not in devices else None
         direct = groups[g] if g < len(groups) and _leads_to(words, mention.end, groups[g], following_mention, numbered) else None
         if direct is not None:
             posts[k] = (direct, True)
