@@ -9,6 +9,7 @@ same features.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from itertools import pairwise
 
 from lexicon.weights import BreakWeights
 
@@ -163,7 +164,7 @@ class BreakModel:
         get, shapes, kinds_of, length = self._table.get, self._shapes, self._kinds, self._length
         padded = (EDGE, *words, EDGE, EDGE)
         one = [self._words[word] for word in padded]
-        pairs = [self._pairs[f"{first} {second}"] for first, second in zip(padded, padded[1:], strict=False)]
+        pairs = [self._pairs[f"{first} {second}"] for first, second in pairwise(padded)]
         kinds = [class_of(word, self._classes) for word in padded]
         ahead = joins_ahead(words)
         shape, out = ListShape(), [NEVER]

@@ -115,12 +115,13 @@ def main() -> None:
     lines = [placed(line) for line in lines_of(options.file) if options.half in (None, half(line))]
     assert_spans("no pain", [(3, 7)])  # loads the lexicon
     figures, decided = measure(assert_spans, lines, options.run_together)
-    print(" ".join(f"{name} {value:.3f}" if isinstance(value, float) else f"{name} {value}" for name, value in figures.items()))
+    print(" ".join(f"{name} {round(value, 4)}" for name, value in figures.items()))
     if options.wrong:
         for line, status in decided:
             if (status == "absent") != (line["label"] == "Negated"):
                 text, start, end = line["text"], line["start"], line["end"]
-                print(f"{line['id']} {line['label']} {status}: {text[max(0, start - 90):start]}<<{text[start:end]}>>{text[end:end + 50]}")
+                shown = f"{text[max(0, start - 90) : start]}<<{text[start:end]}>>{text[end : end + 50]}"
+                print(f"{line['id']} {line['label']} {status}: {shown}")
     if options.predictions:
         with options.predictions.open("w", encoding="utf-8") as out:
             for line, status in decided:

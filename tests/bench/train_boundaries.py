@@ -26,8 +26,8 @@ from lexicon import DATA
 from lexicon.forms import expand
 from lexicon.reading import read_yaml
 from lexicon.weights import BOUNDARIES, BreakWeights
-from parser.components.breaks import BreakModel, ListShape, features, joins_ahead
 from parser.components.boundaries import is_stop
+from parser.components.breaks import BreakModel, ListShape, features, joins_ahead
 from parser.tokens import tokenise, words_of
 from tests.shared import SHARED, lines_of
 
@@ -36,10 +36,11 @@ L2 = 1.0
 ROUNDS = 150
 COPIES = 3
 
-NUMBER_WORDS = ("zero one two three four five six seven eight nine ten eleven twelve thirteen fourteen fifteen sixteen seventeen "
-                "eighteen nineteen twenty thirty forty fifty sixty seventy eighty ninety hundred").split()
-_FUNCTION = frozenset("a an the of to in on at for from by with and or no not is are was were s per than up down out".split())
-_FILLERS = frozenset("uh um er erm hmm hm mm ah".split())
+_NUMBERS = """zero one two three four five six seven eight nine ten eleven twelve thirteen fourteen fifteen sixteen
+seventeen eighteen nineteen twenty thirty forty fifty sixty seventy eighty ninety hundred"""
+_FUNCTION = """a an the of to in on at for from by with and or no not is are was were s per than up down out"""
+NUMBER_WORDS, FUNCTION_WORDS = frozenset(_NUMBERS.split()), frozenset(_FUNCTION.split())
+FILLERS = frozenset(("uh", "um", "er", "erm", "hmm", "hm", "mm", "ah"))
 
 
 @dataclass(frozen=True)
@@ -62,7 +63,7 @@ def sentences_of(text: str, group: str) -> Iterator[Sentence]:
                 words, commas = [], set()
             elif word == "," and words:
                 commas.add(len(words))
-            elif word[0].isalnum() and word not in _FILLERS:
+            elif word[0].isalnum() and word not in FILLERS:
                 words.append(word)
         if words:
             yield Sentence(group, tuple(words), frozenset(commas))
@@ -177,13 +178,13 @@ def boundary_scores(weights: BreakWeights, docs: list[tuple[str, list[Sentence]]
 
 
 def word_classes() -> dict[str, str]:
-    """Classes of words by what the lexicon uses them for: M measure, S site, N normal, A abnormal, O other, # number."""
+    """Words by what the lexicon uses them for: M measure, R region, S site, N normal, A abnormal, O other, # number."""
     votes: dict[str, Counter[str]] = {}
 
     def vote(forms: Iterable[str], name: str) -> None:
         for form in forms:
             for word in words_of(form):
-                if word not in _FUNCTION and word.isalpha():
+                if word not in FUNCTION_WORDS and word.isalpha():
                     votes.setdefault(word, Counter())[name] += 1
 
     for path in sorted(DATA.rglob("*.yaml")):
@@ -227,7 +228,8 @@ def main() -> None:
         data = [row for stream in streams(learnt, COPIES) for row in instances(stream, classes)]
         total += boundary_scores(train(data, classes), kept, 0.0)
     precision, recall = total["hit"] / (total["hit"] + total["false"]), total["hit"] / (total["hit"] + total["miss"])
-    print(f"boundaries precision {precision:.3f} recall {recall:.3f} f1 {2 * precision * recall / (precision + recall):.3f}")
+    f1 = 2 * precision * recall / (precision + recall)
+    print(f"boundaries precision {precision:.3f} recall {recall:.3f} f1 {f1:.3f}")
 
 
 def write(weights: BreakWeights) -> None:
@@ -236,7 +238,12 @@ def write(weights: BreakWeights) -> None:
     classes: dict[str, list[str]] = {}
     for word, name in sorted(weights.classes.items()):
         classes.setdefault(name, []).append(word)
-    data = {"bias": round(weights.bias, 4), "scale": scale, "classes": {n: " ".join(w) for n, w in classes.items()}, "weights": rounded}
+    data = {
+        "bias": round(weights.bias, 4),
+        "scale": scale,
+        "classes": {name: " ".join(words) for name, words in classes.items()},
+        "weights": rounded,
+    }
     BOUNDARIES.write_text(json.dumps(data, ensure_ascii=False, separators=(",", ":")) + "\n", encoding="utf-8")
     print(f"{len(rounded)} weights, {BOUNDARIES.stat().st_size} bytes")
 

@@ -43,7 +43,7 @@ def read_marked(line: str) -> Marked:
 
 
 def read_table(path: Path) -> list[Marked]:
-    """All cases of a file; comments and empty lines are passed over. Raises ValueError for a case that expects nothing."""
+    """All cases of a file, without comments. Raises ValueError for a case that expects nothing."""
     cases = []
     for number, line in enumerate(path.read_text(encoding="utf-8").splitlines(), 1):
         if line.strip() and not line.startswith("#"):
