@@ -20,6 +20,8 @@ from parser.tokens import Tokens
 
 #: How far a number may stand behind its measure, before it, and behind a cue, in words.
 BEHIND, BEFORE, CUE = 14, 6, 6
+#: How far it may reach into another statement.
+ACROSS = 4
 _PARTING = frozenset(("left", "right", "then", "and", "(", "or", "both"))
 _STOPS = frozenset((".", ";", "?", "!"))
 #: What it costs to leave a number out.
@@ -102,10 +104,24 @@ class Places:
 
     def choices(self, number: Number) -> list[Choice]:
         """Every place for a number, each with its cost."""
-        found = self._behind(number) + self._before(number)
+        low, high = self.segment(number.start)[0], self.segment(number.end - 1)[1]
+        found = self._behind(number, low, BEHIND) + self._before(number, high, BEFORE)
         if any(choice.cost < 1 for choice in found):
             return found + self._by_cue(number, number.start - 4, number.start)
-        return found + self._by_cue(number, number.start - CUE, number.end + 3) + self._alone(number)
+        found += self._by_cue(number, number.start - CUE, number.end + 3) + self._alone(number)
+        return found or self._across(number)
+
+    def _across(self, number: Number) -> list[Choice]:
+        """A number alone in its statement may belong to a measure close by in the next or the last one."""
+        low, high = self.segment(number.start)[0], self.segment(number.end - 1)[1]
+        found = [] if self._place_between(low, number.start) else self._behind(number, 0, ACROSS)
+        found += [] if self._place_between(number.end, high) else self._before(number, len(self.tokens), ACROSS)
+        return [replace(choice, cost=choice.cost + 0.3) for choice in found if choice.fit.cost < 1]
+
+    def _place_between(self, start: int, end: int) -> bool:
+        """Whether a place of the body is spoken of in tokens ``[start, end)``."""
+        first, last = bisect_right(self.starts, start - 1), bisect_right(self.starts, end - 1)
+        return any(term.kind == "site" for mention in self.mentions[first:last] for term in mention.terms)
 
     def _fits(self, slot_list: Sequence[Slot], number: Number, mention: int | None, cost: float) -> list[Choice]:
         found = []
@@ -117,14 +133,13 @@ class Places:
                 found.append(Choice(mention, slot, taken, cost + taken.cost - bonus))
         return found
 
-    def _behind(self, number: Number) -> list[Choice]:
-        """Measures said before the number."""
+    def _behind(self, number: Number, start: int, reach: int) -> list[Choice]:
+        """Measures said before the number, from token ``start`` on, at most ``reach`` words away."""
         found: list[Choice] = []
-        start, _ = self.segment(number.start)
         index, passed = bisect_right(self.starts, number.start) - 1, 0
         while index >= 0 and passed < 4:
             mention = self.mentions[index]
-            if mention.start < start or self._words_between(mention.end, number.start) > BEHIND:
+            if mention.start < start or self._words_between(mention.end, number.start) > reach:
                 break
             own = self.slots_of(index)
             if own:
@@ -140,17 +155,16 @@ class Places:
         """What may be said after these without a name: the flow of oxygen after a saturation."""
         return [slot for before in own if before.id for slot in self.slots.followers.get(before.id, ())]
 
-    def _before(self, number: Number) -> list[Choice]:
+    def _before(self, number: Number, end: int, reach: int) -> list[Choice]:
         """Measures said after the number: "two plus pedal pulses"."""
         found: list[Choice] = []
-        _, end = self.segment(number.end - 1)
         index = bisect_right(self.starts, number.end - 1)
         if index and self.mentions[index - 1].end > number.end:
             index -= 1
         passed = 0
         while index < len(self.mentions) and passed < 2:
             mention = self.mentions[index]
-            if mention.start >= end or mention.start - number.end > BEFORE:
+            if mention.start >= end or mention.start - number.end > reach:
                 break
             own = self.slots_of(index)
             if own:
@@ -189,14 +203,20 @@ class Places:
         for at in range(max(start, first), min(end, last)):
             for stop, (name, full) in self.slots.cues.every(self.words, at):
                 slot = self.slots.named(name)
+                if at < number.start and at in self.in_number:
+                    continue
                 if self._of_other(at, stop, slot):
                     continue
-                if slot.cue_needs_unit and not full and not number.readings[0].unit:
+                if slot.cue_needs_unit and not full and not self._may_point(at, stop, number):
                     continue
                 cost = self._cue_cost(at, stop, number)
                 place = self._place_named(at, stop)
                 found += [choice for choice in self._fits((slot,), number, place, cost) if full or choice.fit.cost < 1]
         return found
+
+    def _may_point(self, start: int, end: int, number: Number) -> bool:
+        """A small word ("on") points only to a number with a unit that follows it."""
+        return number.readings[0].unit is not None and (start < number.end or end - start > 1)
 
     def _cue_cost(self, start: int, end: int, number: Number) -> float:
         """Least for a cue of several words right beside the number."""

@@ -190,8 +190,9 @@ def test_an_unrelated_utterance_changes_nothing_before(after: str) -> None:
 
 
 def test_boundaries_part_values_from_names() -> None:
-    assert values_in("heart rate counted seventy")
-    assert values_in("heart rate counted seventy", (3,)) == ()
+    """A number alone in its statement reaches a measure close by, but not past a place spoken of."""
+    assert values_in("heart rate counted seventy", (3,)) == values_in("heart rate counted seventy")
+    assert values_in("heart rate counted abdomen soft seventy", (3,)) == ()
 
 
 @given(
