@@ -28,12 +28,12 @@ def pauses_of(utterance: Utterance, tokens: Tokens) -> tuple[float, ...]:
     return tuple(firsts.get(start, 0.0) for start in tokens.starts)
 
 
-def anchored(statements: tuple[Statement, ...], utterance: Utterance, tokens: Tokens, repairs: tuple[Repair, ...]) -> tuple[Statement, ...]:
+def anchored(statements: tuple[Statement, ...], utterance: Utterance, repairs: tuple[Repair, ...]) -> tuple[Statement, ...]:
     """The statements with evidence in words and seconds of the run."""
     places = [word.chars[0] for word in utterance.words]
     result: dict[int, Statement] = {}
     for statement in statements:
-        result[id(statement)] = _anchor(statement, utterance, places, tokens, repairs)
+        result[id(statement)] = _anchor(statement, utterance, places, repairs)
     return tuple(_retarget(result[id(s)], s, result) for s in statements)
 
 
@@ -45,7 +45,7 @@ def _retarget(done: Statement, local: Statement, results: dict[int, Statement]) 
     return replace(done, amends=Amends(local.amends.action, local.amends.cue, target))
 
 
-def _anchor(statement: Statement, utterance: Utterance, places: list[int], tokens: Tokens, repairs: tuple[Repair, ...]) -> Statement:
+def _anchor(statement: Statement, utterance: Utterance, places: list[int], repairs: tuple[Repair, ...]) -> Statement:
     start, end = (at + utterance.offset for at in statement.evidence.chars)
     first = max(bisect_right(places, start) - 1, 0)
     last = max(bisect_left(places, end) - 1, first)
@@ -56,11 +56,11 @@ def _anchor(statement: Statement, utterance: Utterance, places: list[int], token
         text=statement.evidence.text, heard=" ".join(word.heard for word in words),
     )
     known = [word.confidence for word in words if word.confidence is not None]
-    doubts = (*statement.doubts, *(word.doubt for word in words if word.doubt), *_repair_doubts(statement, tokens, repairs))
+    doubts = (*statement.doubts, *(word.doubt for word in words if word.doubt), *_repair_doubts(statement, repairs))
     return replace(statement, evidence=evidence, confidence=round(min(known), 3) if known else 1.0, doubts=tuple(dict.fromkeys(doubts)))
 
 
-def _repair_doubts(statement: Statement, tokens: Tokens, repairs: tuple[Repair, ...]) -> list[str]:
+def _repair_doubts(statement: Statement, repairs: tuple[Repair, ...]) -> list[str]:
     start, end = statement.evidence.chars
     return [f"heard \"{repair.heard}\", read as \"{repair.text}\"" for repair in repairs
-            if tokens.starts[repair.start] < end and tokens.ends[repair.end - 1] > start]
+            if repair.chars[0] < end and repair.chars[1] > start]

@@ -14,10 +14,14 @@ from parser.statements import Side, Status, Value
 
 @dataclass(frozen=True, slots=True)
 class Repair:
-    """Tokens ``[start, end)`` were heard as ``heard`` and are read as ``text``; ``reason`` says why."""
+    """Tokens ``[start, end)`` before repair were heard as ``heard`` and are read as ``text``.
+
+    ``chars`` is the place in the text of the utterance; ``reason`` the entry or rule behind it.
+    """
 
     start: int
     end: int
+    chars: tuple[int, int]
     heard: str
     text: str
     reason: str

@@ -93,7 +93,7 @@ def _read(doc: spacy.tokens.Doc, whole: Utterance, situation: Situation, lexicon
     sites = tuple(SiteUse(term.id, m.start, m.end) for m in layers.crownsole_terms for term in m.terms[:1] if term.kind == "site")
     local = amended(tokens, layers.crownsole_statements, layers.crownsole_corrections, layers.crownsole_numbers,
                     layers.crownsole_sides, sites, situation.recent, lexicon)
-    statements = anchored(local, whole, tokens, layers.crownsole_repairs)
+    statements = anchored(local, whole, layers.crownsole_repairs)
     asides = tuple((aside, (whole.offset + tokens.starts[aside.start], whole.offset + tokens.ends[aside.end - 1]))
                    for aside in layers.crownsole_asides)
     return Understood(whole, statements, asides, _following(situation, statements, layers, sites, lexicon))

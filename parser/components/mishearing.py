@@ -16,6 +16,7 @@ from lexicon import Lexicon, load
 from lexicon.schema import Mishearing
 from parser.components.layer import PREFIX, situation_of, tokens_of
 from parser.layers import Repair
+from parser.spelling import SHORTEST, near_misses
 from parser.terms import FormIndex, term_index
 from parser.tokens import Tokens, words_of
 
@@ -40,8 +41,17 @@ def find_repairs(tokens: Tokens, region: str | None, lexicon: Lexicon) -> tuple[
             here = region is not None and region in entry.regions
             if not here and not around & set(entry.needs):
                 continue
-        found.append(Repair(start, end, tokens.slice_text(start, end), entry.read_as, entry.id))
-    return tuple(found)
+        found.append(_repair(tokens, start, end, entry.read_as, entry.id))
+    taken = {at for repair in found for at in range(repair.start, repair.end)}
+    slips = near_misses(lexicon)
+    for at, word in enumerate(tokens.words):
+        if len(word) >= SHORTEST and at not in taken and (near := slips.of(word)):
+            found.append(_repair(tokens, at, at + 1, near, "one slip away"))
+    return tuple(sorted(found, key=lambda repair: repair.start))
+
+
+def _repair(tokens: Tokens, start: int, end: int, text: str, reason: str) -> Repair:
+    return Repair(start, end, (tokens.starts[start], tokens.ends[end - 1]), tokens.slice_text(start, end), text, reason)
 
 
 def repaired(tokens: Tokens, repairs: tuple[Repair, ...]) -> Tokens:
