@@ -92,13 +92,17 @@ class Lookup:
 
     def _chain(self, site: str | None) -> tuple[str, ...]:
         chain: dict[str, None] = {}
-        for name in site.split(AND) if site else ():
-            here: str | None = name.replace(" ", "_")
+        for name in self.named(site):
+            here: str | None = name
             while here is not None and here not in chain:
                 chain[here] = None
                 known = self.lexicon.sites.get(here)
                 here = known.part_of if known else None
         return tuple(chain)
+
+    def named(self, site: str | None) -> tuple[str, ...]:
+        """The ids of the sites named together in an entry."""
+        return tuple(name.replace(" ", "_") for name in site.split(AND)) if site else ()
 
     def age_years(self, default: float | None = None) -> float | None:
         """The age that was said, in years, else ``default``."""

@@ -128,7 +128,9 @@ def same_place(inspection: Inspection, one: Found, other: Found, strict: bool = 
         return False
     a, b = one.entry.site, other.entry.site
     if a is not None and b is not None:
-        return a in inspection.lookup.ancestors(b) or b in inspection.lookup.ancestors(a)
+        lookup = inspection.lookup
+        above_a, above_b = lookup.ancestors(a), lookup.ancestors(b)
+        return any(name in above_b for name in lookup.named(a)) or any(name in above_a for name in lookup.named(b))
     return one.region == other.region and (not strict or a is b)
 
 

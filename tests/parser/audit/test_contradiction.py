@@ -13,6 +13,12 @@ def test_absent_and_present() -> None:
     assert remark.severity == "attention"
 
 
+def test_a_part_belongs_to_the_whole_however_the_record_writes_it() -> None:
+    whole = edema("absent", site="lower extremity")
+    ankles = said("lower_extremities", "edema_pitting", site="ankle", side="both", value="2+", text="pitting edema 2+")
+    assert "contradiction.edema" in rules_of(whole, ankles)
+
+
 def test_other_places_do_not_contradict() -> None:
     arms = said("upper_extremities", "edema", "absent")
     assert "contradiction.edema" not in rules_of(arms, edema("present", site="ankle"))
