@@ -32,14 +32,14 @@ def assertions_of_spans(
             raise ValueError(f"span ({start}, {end}) is no part of a text of {len(text)} characters")
     lexicon = lexicon or knowledge.load()
     tokens = tokenise(text)
-    placed = [_in_tokens(tokens, start, end) for start, end in spans]
+    placed = [tokens_of_span(tokens, start, end) for start, end in spans]
     whole = [place for place in placed if place is not None]
     boundaries = find_boundaries(tokens, [(start, end, "concept") for start, end in sorted(set(whole))], lexicon)
     given = iter(assert_status(tokens, whole, boundaries, lexicon))
     return tuple(Assertion("present") if place is None else next(given) for place in placed)
 
 
-def _in_tokens(tokens: Tokens, start: int, end: int) -> tuple[int, int] | None:
+def tokens_of_span(tokens: Tokens, start: int, end: int) -> tuple[int, int] | None:
     """The tokens that a character span touches; None where it touches none (blanks)."""
     first, last = bisect_right(tokens.ends, start), bisect_left(tokens.starts, end)
     return (first, last) if first < last else None

@@ -39,14 +39,15 @@ def _model() -> BreakModel:
 
 
 def find_boundaries(
-    tokens: Tokens, mentions: Sequence[tuple[int, int, str]], lexicon: Lexicon
+    tokens: Tokens, mentions: Sequence[tuple[int, int, str]], lexicon: Lexicon, model: BreakModel | None = None
 ) -> tuple[Boundary, ...]:
     """Where statements begin after the first, in order.
 
     ``mentions`` are token spans ``[start, end)`` with what is known there: "region", "site",
     "concept", "measure" or "scale"; a statement never begins inside one. ``reason`` of a
     :class:`~parser.layers.Boundary` is "mark" (punctuation), "line" (a line end), "term" (a region,
-    measure or site that opens a new subject), "pause" or "words" (the words alone).
+    measure or site that opens a new subject), "pause" or "words" (the words alone). ``model`` is for
+    measuring another than the one that comes with the lexicon.
     """
     book = cue_book(lexicon)
     found = _marks(tokens)
@@ -61,7 +62,7 @@ def find_boundaries(
     for n in range(1, len(words)):
         if words[n - 1] in book.unfinished:
             bonus[n] = NEVER
-    for n, score in enumerate(_model().scores(words, bonus, threshold)):
+    for n, score in enumerate((model or _model()).scores(words, bonus, threshold)):
         if score >= threshold:
             found.setdefault(kept[n], _reason(score, terms.get(kept[n], 0.0), pauses[n], threshold))
     return tuple(Boundary(at, found[at]) for at in sorted(found))

@@ -3,10 +3,14 @@
     python -m tests.bench.train_boundaries [--folds 5] [--write]
 
 Learns from the marks of the development texts (the NegEx kit, MTSamples, SYNUR, ACI-Bench and OpenStax
-parts described in their README): the words are read as a recogniser gives them, in lower case and
-without marks, and the model has to tell where the marks of statement ends were. A comma may or may not
-end a statement, so a gap with one counts little. Folds are by report or document, so that no report is both learnt and
-measured. ``--write`` trains on everything and writes ``lexicon/data/boundaries.json``.
+parts described in their README) and from the example sentences of the lexicon: the words are read as a
+recogniser gives them, in lower case and without marks, and the model has to tell where statements ended.
+A comma may or may not end a statement, so a gap with one counts little.
+
+Folds are by report or document, so that no report is both learnt and measured. The negation of the kept
+reports is measured with the model that has not seen them: their sentences run together five at a time, in
+the order of the file and in three shuffled orders. ``--write`` trains on everything and writes
+``lexicon/data/boundaries.json``.
 """
 
 from __future__ import annotations
@@ -22,19 +26,23 @@ from types import MappingProxyType
 
 import numpy as np
 
-from lexicon import DATA
+from lexicon import DATA, load
 from lexicon.forms import expand
 from lexicon.reading import read_yaml
 from lexicon.weights import BOUNDARIES, BreakWeights
-from parser.components.boundaries import is_stop
+from parser.components.assertion import assert_status
+from parser.components.boundaries import find_boundaries, is_stop
 from parser.components.breaks import BreakModel, ListShape, features, joins_ahead
+from parser.spans import tokens_of_span
 from parser.tokens import tokenise, words_of
+from tests.bench.negation import measure, placed
 from tests.shared import SHARED, lines_of
 
 COMMA_WEIGHT = 0.3
 L2 = 1.0
 ROUNDS = 150
 COPIES = 3
+SHUFFLES = 3
 
 _NUMBERS = """zero one two three four five six seven eight nine ten eleven twelve thirteen fourteen fifteen sixteen
 seventeen eighteen nineteen twenty thirty forty fifty sixty seventy eighty ninety hundred"""
@@ -222,14 +230,44 @@ def main() -> None:
         write(train(data, classes))
         return
     total: Counter[str] = Counter()
+    negation: list[Counter[str]] = [Counter() for _ in range(1 + SHUFFLES)]
     for fold in range(options.folds):
         learnt = [doc for doc in docs if fold_of(doc[0], options.folds) != fold]
         kept = [doc for doc in docs if fold_of(doc[0], options.folds) == fold]
-        data = [row for stream in streams(learnt, COPIES) for row in instances(stream, classes)]
-        total += boundary_scores(train(data, classes), kept, 0.0)
-    precision, recall = total["hit"] / (total["hit"] + total["false"]), total["hit"] / (total["hit"] + total["miss"])
-    f1 = 2 * precision * recall / (precision + recall)
-    print(f"boundaries precision {precision:.3f} recall {recall:.3f} f1 {f1:.3f}")
+        weights = train([row for stream in streams(learnt, COPIES) for row in instances(stream, classes)], classes)
+        total += boundary_scores(weights, kept, 0.0)
+        for order in range(1 + SHUFFLES):
+            negation[order] += negation_scores(weights, fold, options.folds, order)
+    print("boundaries", figures(total))
+    for order, tally in enumerate(negation):
+        print("negation, five run together,", f"shuffle {order}:" if order else "file order:", figures(tally))
+
+
+def negation_scores(weights: BreakWeights, fold: int, folds: int, order: int) -> Counter[str]:
+    """Hits, misses and false alarms of "absent" over the reports of a fold; ``order`` 0 is that of the file."""
+    assert SHARED is not None
+    model, lexicon = BreakModel(weights), load()
+    lines = [placed(line) for line in lines_of(SHARED / "data" / "text" / "negation_dev.jsonl")]
+    lines = [line for line in lines if fold_of(f"negex-{line['report']}", folds) == fold]
+    if order:
+        random.Random(order).shuffle(lines)
+
+    def decide(text: str, spans: list[tuple[int, int]]) -> list[str]:
+        tokens = tokenise(text)
+        whole = [place for span in spans if (place := tokens_of_span(tokens, *span)) is not None]
+        bounds = find_boundaries(tokens, [(start, end, "concept") for start, end in whole], lexicon, model)
+        return [given.status for given in assert_status(tokens, whole, bounds, lexicon)]
+
+    tally: Counter[str] = Counter()
+    for line, status in measure(decide, lines, 5)[1]:
+        said, true = status == "absent", line["label"] == "Negated"
+        tally["hit" if said and true else "false" if said else "miss" if true else "right"] += 1
+    return tally
+
+
+def figures(tally: Counter[str]) -> str:
+    hit, said, true = tally["hit"], tally["hit"] + tally["false"], tally["hit"] + tally["miss"]
+    return f"precision {hit / max(said, 1):.3f} recall {hit / max(true, 1):.3f} f1 {2 * hit / max(said + true, 1):.3f}"
 
 
 def write(weights: BreakWeights) -> None:
