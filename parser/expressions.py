@@ -256,7 +256,11 @@ class Expressions(Numerals):
         if place is None and self.word(end) == "and" and self.word(left.start - 1) == "between":
             place = end + 1
         right = self.first_operand(place) if place is not None else None
-        if right is None or place is None or not self._is_range(left, right, place):
+        if right is None or place is None:
+            return None
+        if (pairs := self._range_of_pairs(left, right)) is not None:
+            return pairs
+        if not self._is_range(left, right, place):
             return None
         text, numbers = f"{left.text}-{right.text}", (left.value, right.value)
         over = self.sign("over", right.end) or self.sign("out_of", right.end)
@@ -275,6 +279,17 @@ class Expressions(Numerals):
         if left.small and right.small and unit is None:
             readings.append(Reading("ratio", f"{left.text}:{right.text}", numbers))
         return (unit[0] if unit else right.end), tuple(readings)
+
+    def _range_of_pairs(self, left: Operand, right: Operand) -> Found | None:
+        """ "120-130/70-80", "one thirty to one forty over seventy to eighty"."""
+        over = self.sign("over", right.end)
+        low = self.first_operand(over) if over is not None and right.value > 40 else None
+        to = self.sign("to", low.end) if low is not None else None
+        high = self.first_operand(to) if to is not None else None
+        if low is None or high is None or not (left.value < right.value and low.value < high.value <= right.value):
+            return None
+        text = f"{left.text}-{right.text}/{low.text}-{high.text}"
+        return high.end, (Reading("pair", text, (left.value, right.value, low.value, high.value)),)
 
     def _is_range(self, left: Operand, right: Operand, place: int) -> bool:
         if self.sign("over", right.end) is not None and right.value > 30:

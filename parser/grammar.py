@@ -101,6 +101,9 @@ class Grammar:
         for month in file.months[12:]:
             self.months[month] = next(n for full, n in list(self.months.items()) if full.startswith(month[:3]))
         self.links = frozenset(file.links)
+        self.changes: Phrases[str] = Phrases()
+        for form in file.changes:
+            self.changes.add(form, form)
         self.pronoun_before = frozenset(file.pronoun_before)
         self.pronoun_after = frozenset(file.pronoun_after)
         #: Words at which a number expression can have its first number.

@@ -300,14 +300,20 @@ def _way_back(columns: list[list[tuple[float, int, Choice | None]]]) -> list[Cho
     return chosen[::-1]
 
 
-def _again(before: Choice | None, option: Choice | None, numbers: list[Number], at: int, placer: Places) -> float:
+def _again(before: Choice | None, option: Choice | None, numbers: list[Number], at: int, places: Places) -> float:
     """What it costs to fill the slot of the number before once more."""
-    if before is None or option is None or option.mention is None or before.mention != option.mention:
+    if before is None or option is None:
+        return 0.0
+    same_slot = before.slot is option.slot
+    if before.mention is None or option.mention is None:
+        if not same_slot:
+            return 0.0
+    elif before.mention != option.mention:
         return 0.0
     first, last = numbers[at - 1].end, numbers[at].start
-    if before.slot is not option.slot:
+    if not same_slot:
         return 1.0
-    parted = not _PARTING.isdisjoint(placer.words[first:last])
+    parted = not _PARTING.isdisjoint(places.words[first:last])
     return (
-        0.1 if parted or occurrences(placer.tokens, (first, last), option.slot.groups, set(), placer.lexicon) else 1.0
+        0.1 if parted or occurrences(places.tokens, (first, last), option.slot.groups, set(), places.lexicon) else 1.0
     )

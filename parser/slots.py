@@ -70,6 +70,8 @@ def _is_tenths(number: Number, reading: Reading) -> bool:
 
 def _same_digits(best: Fit, rival: Fit) -> bool:
     """ "one twenty" as 1.20 is no rival of 120."""
+    if best.value.number is not None and best.value.number == rival.value.number:
+        return True
     first, second = best.value.text.strip("+"), rival.value.text.strip("+")
     return first == second or (second.replace(".", "") == first and len(second.partition(".")[2]) == 2)
 
@@ -154,10 +156,12 @@ def _other_unit(slot: Slot, reading: Reading, as_said: str, lexicon: Lexicon) ->
 def _take_pair(slot: Slot, reading: Reading, as_said: str) -> Fit | None:
     if len(slot.parts) < 2 or (reading.unit and all(rule.code != reading.unit for rule in slot.units)):
         return None
+    each = len(reading.numbers) // 2 or 1
     doubts = [
         f"{part.label} {number_text(value)} is outside what is plausible"
         f" ({number_text(part.least)} to {number_text(part.most)})"
-        for part, value in zip(slot.parts, reading.numbers, strict=False)
+        for part, values in zip(slot.parts, (reading.numbers[:each], reading.numbers[each:]), strict=False)
+        for value in values
         if not part.least <= value <= part.most
     ]
     pair = (reading.numbers[0], reading.numbers[1]) if len(reading.numbers) == 2 else None

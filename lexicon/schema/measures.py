@@ -136,6 +136,8 @@ class NumbersFile(Entry):
     #: Words of names that hold a number and are none: "o two", "s one".
     names: tuple["Name", ...] = ()
     months: Strings = ()
+    #: Words before a number that make it a change of the value.
+    changes: Forms = ()
     #: Words that often stand between a measure and its number, and mean nothing for it.
     links: Strings = ()
     #: Words before "one" that make it a pronoun, and after it.

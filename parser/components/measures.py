@@ -130,7 +130,7 @@ class _Values:
             labels = [occurrence.qualifier.label for occurrence in own]
             if roughly(self.tokens, number.start):
                 labels.append("about")
-            doubts = choice.fit.doubts + self._heard_alike(number)
+            doubts = choice.fit.doubts + self._heard_alike(number) + self._as_change(number)
             values.append(
                 SlotValue(
                     None if choice.slot.names else choice.mention,
@@ -153,7 +153,13 @@ class _Values:
         mention = self.mentions[index] if index is not None else None
         low, high = self.places.segment(first.start)[0], self.places.segment(last.end - 1)[1]
         begin = min(mention.start, first.start) if mention else first.start
-        start = max([low, begin - (5 if mention else 8), *(place + 1 for place in range(max(low, begin - 8), begin) if place in taken)])
+        start = max(
+            [
+                low,
+                begin - (5 if mention else 8),
+                *(place + 1 for place in range(max(low, begin - 8), begin) if place in taken),
+            ]
+        )
         start = max([start, *(place + 1 for place in range(start, first.start) if self.places.full_stop(place))])
         end = min(high, max(last.end, mention.end if mention else 0) + 8)
         end = min(
@@ -170,6 +176,11 @@ class _Values:
         while following and end > last.end and self.words[end - 1] in _SIDES:
             end -= 1
         return start, end
+
+    def _as_change(self, number: Number) -> tuple[str, ...]:
+        """ "Weight up two kilos" may tell by how much, not how much."""
+        changed = number.readings[0].unit and grammar(self.lexicon).changes.before(self.words, number.start)
+        return ("may be a change, not the value itself",) if changed else ()
 
     def _heard_alike(self, number: Number) -> tuple[str, ...]:
         sounds = grammar(self.lexicon).sounds
