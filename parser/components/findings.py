@@ -58,6 +58,7 @@ class _State:
     site: SiteUse | None
     stations: Iterator[Station]
     doubtful: set[int]
+    numbered: Mapping[int, str]
     following: Station | None = None
     told: bool = False
     entered: int = -LONG
@@ -77,12 +78,12 @@ def find_findings(tokens: Tokens, terms: tuple[Mention, ...], numbers: tuple[Num
                   lexicon: Lexicon) -> tuple[Finding, ...]:
     """Findings in the order they were said. Concepts inside asides are none."""
     state = _State(situation.region, SiteUse(situation.site, 0, 0) if situation.site else None, iter(stations),
-                   {b.at for b in boundaries if b.reason == DOUBTFUL})
+                   {b.at for b in boundaries if b.reason == DOUBTFUL},
+                   {token: number.readings[0].shape for number in numbers for token in range(number.start, number.end)})
     state.following = next(state.stations, None)
-    numbered = {token: number.readings[0].shape for number in numbers for token in range(number.start, number.end)}
     for clause, (first, last) in enumerate(_clauses(terms, asides, boundaries)):
         if first < last:
-            _read_clause(tokens, terms, (first, last), clause, numbered, state, lexicon)
+            _read_clause(tokens, terms, (first, last), clause, state, lexicon)
     return tuple(sorted(state.found, key=lambda finding: finding.start))
 
 
@@ -106,8 +107,8 @@ def _clauses(terms: tuple[Mention, ...], asides: tuple[Aside, ...], boundaries: 
 
 
 def _read_clause(tokens: Tokens, terms: tuple[Mention, ...], span: tuple[int, int], clause: int,
-                 numbered: Mapping[int, str], state: _State, lexicon: Lexicon) -> None:
-    words = tokens.words
+                 state: _State, lexicon: Lexicon) -> None:
+    words, numbered = tokens.words, state.numbered
     concepts = _concepts(terms, span, numbered, state.region, lexicon)
     groups = _site_groups(words, terms, span, {i for i, _ in concepts}, lexicon)
     devices = {i for i, term in concepts if term[1] in lexicon.concepts and lexicon.concepts[term[1]].kind == "device"}
@@ -309,7 +310,7 @@ def _sites(words: Sequence[str], mention: Mention, concept: Concept | None, pre:
     if concept is None:
         return ()
     group, direct = post
-    adjacent = pre is not None and all(w in _COPULA or w in _SMALL for w in words[pre.end : mention.start])
+    adjacent = pre is not None and all(words[at] in _COPULA or words[at] in _SMALL or at in state.numbered for at in range(pre.end, mention.start))
     generic = lexicon.home[concept.id] == ANY
     options: list[_Group | None] = []
     if pre is not None and pre.end == mention.start:

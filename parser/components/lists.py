@@ -32,17 +32,31 @@ def settled(tokens: Tokens, terms: tuple[Mention, ...], found: tuple[Boundary, .
     starts = [mention.start for mention in terms]
     ends = [boundary.at for boundary in found[1:]] + [len(tokens)]
     kept: list[Boundary] = []
+    last = 0
     for boundary, end in zip(found, ends, strict=False):
         if boundary.reason != WORDS:
             kept.append(boundary)
+            last = boundary.at
             continue
-        empty = end - boundary.at <= STRETCH and bisect_left(tell, end) <= bisect_left(tell, boundary.at)
-        if empty or tokens.words[boundary.at] in _AFTER:
+        if _tells_nothing(tell, boundary.at, end) or _names_only(tell, starts, last, boundary.at):
+            continue
+        if tokens.words[boundary.at] in _AFTER:
             continue
         shape = _inside_list(tokens.words, terms, bisect_left(starts, boundary.at), boundary.at, lexicon)
         if shape != "list":
             kept.append(Boundary(boundary.at, DOUBTFUL) if shape == DOUBTFUL else boundary)
+            last = boundary.at if shape != DOUBTFUL else last
     return tuple(kept)
+
+
+def _tells_nothing(tell: Sequence[int], start: int, end: int) -> bool:
+    """"edema | right leg": a place or a side is no statement."""
+    return end - start <= STRETCH and bisect_left(tell, end) <= bisect_left(tell, start)
+
+
+def _names_only(tell: Sequence[int], starts: Sequence[int], start: int, end: int) -> bool:
+    """"left heel | stage two pressure injury": the place belongs to what follows."""
+    return _tells_nothing(tell, start, end) and bisect_left(starts, end) > bisect_left(starts, start)
 
 
 def _inside_list(words: Sequence[str], terms: tuple[Mention, ...], following: int, at: int, lexicon: Lexicon) -> str:

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from functools import lru_cache
+from itertools import pairwise
 
 from lexicon import ANY, Lexicon
 from parser.components.assertion import assert_status
@@ -36,6 +37,10 @@ _VITALS = "vital_signs"
 EXAMINATION = "examination"
 
 _SAID = Assertion("present")
+#: Nothing is stated of a finding that only tells a place.
+_PLACE = Assertion("hypothetical")
+_CIRCUMSTANCE = frozenset("around at from under with during near beneath".split())
+_WHERE = frozenset("around at from under on with near in over of to along beneath".split())
 
 #: A place further than this many tokens from its finding is no part of the evidence.
 NEAR = 9
@@ -114,9 +119,17 @@ class _Builder:
         if not values:
             yield finding.start, self._statement(finding, assertion, side, None)
         before_first = bool(values) and self.siding.leads(values[0])
-        for value in values:
+        for before, value in zip((None, *values), values, strict=False):
             own = self.siding.of_value(value, len(values) > 1, before_first)
-            yield max(finding.start, value.start), self._statement(finding, assertion, own or side if len(values) > 1 else side or own, value)
+            of_its_place = self._renamed(finding, before, value) if before else finding
+            given = (own or side) if len(values) > 1 else (side or own)
+            yield max(finding.start, value.start), self._statement(of_its_place, assertion, given, value)
+
+    def _renamed(self, finding: Finding, before: SlotValue, value: SlotValue) -> Finding:
+        """The finding at the place named between two of its values ("pedal pulses two plus, posterior tibial one plus")."""
+        named = tuple(SiteUse(term.id, m.start, m.end) for m in self.terms for term in m.terms[:1]
+                      if term.kind == "site" and before.end <= m.start and m.end <= value.start)
+        return replace(finding, sites=named) if named else finding
 
     def _names_measure(self, finding: Finding, value: SlotValue) -> bool:
         """Whether the number makes it a measure or a score of its own ("pain" with a number is a pain score)."""
@@ -251,7 +264,21 @@ def compute_assertions(tokens: Tokens, terms: tuple[Mention, ...], findings: tup
     given = dict(zip(map(id, told), assert_status(tokens, [(f.start, f.end) for f in told], every, lexicon), strict=True))
     if named and not _left_out(lexicon).isdisjoint(tokens.words):
         given.update(zip(map(id, named), assert_status(tokens, [(f.start, f.end) for f in named], every, lexicon), strict=True))
+    given.update((id(f), _PLACE) for f in _places(tokens, told, given, lexicon))
     return tuple(given.get(id(f), _SAID) for f in findings)
+
+
+def _places(tokens: Tokens, told: list[Finding], given: dict[int, Assertion], lexicon: Lexicon) -> Iterator[Finding]:
+    """Devices, steps and bare names after a preposition behind a negated finding only tell where: "no redness
+    around the incision" says nothing of the incision."""
+    for before, finding in pairwise(told):
+        concept = lexicon.concepts.get(finding.id)
+        bare = finding.kind in ("device", "step") or (concept is not None and concept.nature == "neutral" and not finding.absent)
+        gap = tokens.words[before.end : finding.start]
+        same = given[id(finding)].cue is not None and given[id(finding)].cue == given[id(before)].cue
+        bare = bare or (bool(gap) and gap[0] in _CIRCUMSTANCE)
+        if bare and same and given[id(before)].status == "absent" and len(gap) <= 4 and any(word in _WHERE for word in gap):
+            yield finding
 
 
 @lru_cache(maxsize=4)

@@ -60,8 +60,9 @@ def _speaks_of(words: Sequence[str], mention: Mention, terms: tuple[Mention, ...
 
 
 def _turns(before: Finding, finding: Finding, words: Sequence[str], lexicon: Lexicon) -> bool:
-    """A normal word after an abnormal one, without a join, begins anew."""
-    if _nature(finding, lexicon) != "normal" or _nature(before, lexicon) == "normal":
+    """A normal word after an abnormal one, or a step after a finding, without a join, begins anew."""
+    step = finding.kind == "step" and before.kind != "step"
+    if not step and (_nature(finding, lexicon) != "normal" or _nature(before, lexicon) == "normal"):
         return False
     gap = words[before.end : finding.start]
     return not any(word in _CUES for word in gap) and not (gap and gap[-1] in _JOIN - {","} and len(gap) == 1)

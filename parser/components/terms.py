@@ -12,6 +12,8 @@ from parser.tokens import Tokens
 
 
 #: Words that may stand between a measure and its number.
+#: A measure whose number is further than this many tokens has none ("radial pulse on the left is weak").
+NUMBER_NEAR = 6
 _BETWEEN = frozenset("is are was of at".split())
 
 
@@ -22,14 +24,22 @@ def find_terms(tokens: Tokens, numbers: tuple[Number, ...], lexicon: Lexicon) ->
     sixteen" is a rhythm and a rate, not a finding.
     """
     index = term_index(lexicon)
+    units = {number.end - 1 for number in numbers if number.readings[0].unit}
     starts = {number.start for number in numbers}
     grades = {at for number in numbers if number.readings[0].shape == "grade" for at in (number.start, number.end)}
     found: list[Mention] = []
     for start, end, terms in index.find(tokens.words):
         parted = _parted(tokens, start, end, terms, starts, lexicon) if end - start > 1 and starts else None
-        if end - start > 1 and not grades.isdisjoint((start, end, end + 1)) and all(term.kind == "measure" for term in terms):
+        if any(term.kind == "site" for term in terms) and end - start == 1 and start in units:
+            continue  # "two hundred feet"
+        numberless = starts.isdisjoint(range(end, end + NUMBER_NEAR))
+        if end - start > 1 and all(term.kind == "measure" for term in terms) and (
+            numberless or not grades.isdisjoint((start, end, end + 1))
+        ):
             parted = [Mention(start + a, start + b, t) for span in ((0, end - start - 1), (end - start - 1, end - start))
                       for a, b, t in _inside(index, tokens.words[start:end], span)]
+            if not any(term.kind == "concept" for mention in parted for term in mention.terms):
+                parted = None
         found += parted if parted else [Mention(start, end, terms)]
     return tuple(found)
 
