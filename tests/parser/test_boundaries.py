@@ -18,8 +18,8 @@ from tests.parser.cue_lexicon import CUES
 
 TABLE = Path(__file__).parent / "data" / "boundaries.txt"
 _PART = re.compile(r"\||\{([\d.]+)\}|\(([a-z]+)(\d?)\)|[^\s|{}()]+")
-_WORDS = """no denies edema or and abdomen soft reports nausea is not heard uh possible history of , . ? mother had if 12
-without absent the left but with"""
+_WORDS = """no denies edema or and abdomen soft reports nausea is not heard uh possible history of , . ? mother had if
+12 without absent the left but with"""
 WORDS = tuple(_WORDS.split())
 
 
