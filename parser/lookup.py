@@ -17,7 +17,7 @@ from operator import attrgetter
 from lexicon import Lexicon
 from lexicon.schema.matching import Match
 from parser.conversion import convert, years
-from parser.record import Entry, Measure, Record
+from parser.record import Entry, Measure, Record, RecordWord
 from parser.statements import AND
 
 #: Statuses that say something about the person now.
@@ -51,9 +51,13 @@ class Found:
 class Lookup:
     """The standing entries of one record. Built once for a run; answers are cached where it pays."""
 
-    def __init__(self, entries: Iterable[tuple[str, Entry]], lexicon: Lexicon, record: Record | None = None) -> None:
+    def __init__(
+        self, entries: Iterable[tuple[str, Entry]], lexicon: Lexicon, record: Record | None = None,
+        words: Sequence[RecordWord] = (),
+    ) -> None:
         self.lexicon = lexicon
         self.record = record
+        self.words = record.words if record else words
         gone = _superseded(record)
         standing = _without_echoes([(r, e) for r, e in entries if e.superseded_by is None and e.id not in gone])
         self.found = tuple(
@@ -149,9 +153,15 @@ class Lookup:
             return False
         if match.side and entry.side != match.side:
             return False
+        if match.half and match.half != self._half(found):
+            return False
         if match.valued is not None and match.valued != (entry.value is not None):
             return False
         return self._place_fits(entry, match) and self._words_fit(found, match) and self._number_fits(found, match)
+
+    def _half(self, found: Found) -> str:
+        """The half of the run, by number of entries, in which an entry was said."""
+        return "first" if found.place < self.found[len(self.found) // 2].place else "second"
 
     def _place_fits(self, entry: Entry, match: Match) -> bool:
         if not (match.sites or match.not_sites):
@@ -208,7 +218,7 @@ class Lookup:
 
     def own_words(self, found: Found) -> tuple[str, ...]:
         """Words of the entry with the unclaimed ones just before and after, in lower case."""
-        words = self.record.words if self.record else ()
+        words = self.words
         first, last = found.entry.evidence.words
         start, end = first, last
         while start > max(0, first - _BEFORE) and start - 1 not in self.claimed:
@@ -222,7 +232,7 @@ class Lookup:
         """Words of the entry with those just before and after, in lower case."""
         entry = found.entry
         if entry.id not in self._nearby:
-            words = self.record.words if self.record else ()
+            words = self.words
             first, last = entry.evidence.words
             around = words[max(0, first - _BEFORE) : last + 1 + _AFTER]
             text = " ".join(word.text for word in around) if around else entry.evidence.text

@@ -136,7 +136,9 @@ def assemble(filing: Filing, transcript: Transcript, *, run_id: str, model: Mode
              settings: Settings) -> Record:
     """Put what was filed into stations, and add coverage, computed values and remarks."""
     lexicon = filing.lexicon
-    covered = coverage(filing.entries, lexicon, checklist)
+    words = tuple(RecordWord(text=w.text, heard=w.heard, start=w.start, end=w.end, confidence=w.confidence, chars=w.chars, doubt=w.doubt)
+                  for w in transcript.words)
+    covered = coverage(filing.entries, lexicon, checklist, words)
     regions = tuple(
         RegionRecord(region=region, coverage=covered[region][0], missing=covered[region][1],
                      entries=tuple(entry for home, entry in filing.entries if home == region))
@@ -144,8 +146,6 @@ def assemble(filing: Filing, transcript: Transcript, *, run_id: str, model: Mode
     )
     run = Run(id=run_id, source=transcript.source, duration_s=transcript.duration_s, model=model,
               lexicon=LexiconInfo(version=lexicon.version, packs=lexicon.packs), remarks=transcript.remarks)
-    words = tuple(RecordWord(text=w.text, heard=w.heard, start=w.start, end=w.end, confidence=w.confidence, chars=w.chars, doubt=w.doubt)
-                  for w in transcript.words)
     record = Record(run=run, words=words, regions=regions, measures=measures_of(filing.entries, filing.values),
                     amendments=tuple(filing.amendments), unfiled=tuple(filing.unfiled))
     record = record.model_copy(update={"computed": computed(record, lexicon, settings)})

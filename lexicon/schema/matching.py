@@ -28,6 +28,8 @@ class Match(Entry):
     #: Statuses that count; each kind of rule has its own usual ones.
     statuses: tuple[Status, ...] = ()
     side: Literal["left", "right", "both", "midline"] | None = None
+    #: Only when said in this half of the run (hand hygiene before, hand hygiene after).
+    half: Literal["first", "second"] | None = None
     #: Any of these words among those said (a few words around count).
     words: Strings = ()
     #: None of these words among those said.

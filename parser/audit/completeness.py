@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from lexicon import Lexicon
@@ -11,7 +11,7 @@ from lexicon.schema.matching import Rule
 from parser.audit.checklists import Wanted, checklist_file, wanted
 from parser.audit.inspection import RANK, Inspection, listed
 from parser.lookup import CURRENT, Found, Lookup
-from parser.record import Coverage, Entry, Record, Remark, Severity
+from parser.record import Coverage, Entry, Record, RecordWord, Remark, Severity
 
 #: With more stations than this not heard at all, they are told in one remark.
 _MANY = 4
@@ -33,15 +33,16 @@ class Station:
 
 
 def coverage(
-    entries: Record | Iterable[tuple[str, Entry]], lexicon: Lexicon, checklist: str = "complete"
+    entries: Record | Iterable[tuple[str, Entry]], lexicon: Lexicon, checklist: str = "complete",
+    words: Sequence[RecordWord] = (),
 ) -> Mapping[str, tuple[Coverage, tuple[str, ...]]]:
     """Station -> (coverage, what is missing in words to say), for every station of the lexicon.
 
-    ``entries`` are pairs of station and entry, or a record. Superseded entries do not count. A station
-    of which the checklist wants nothing is "documented" when anything was said there; else "missing"
-    with nothing to say. Raises ValueError for an unknown checklist.
+    ``entries`` are pairs of station and entry (with the ``words`` of the run), or a record. Superseded
+    entries do not count. A station of which the checklist wants nothing is "documented" when anything was
+    said there; else "missing" with nothing to say. Raises ValueError for an unknown checklist.
     """
-    lookup = Lookup.of(entries, lexicon) if isinstance(entries, Record) else Lookup(entries, lexicon)
+    lookup = Lookup.of(entries, lexicon) if isinstance(entries, Record) else Lookup(entries, lexicon, words=words)
     covered = stations(lookup, wanted(lexicon, checklist))
     return {region: (covered[region].coverage, covered[region].missing) for region in covered}
 

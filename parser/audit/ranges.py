@@ -125,8 +125,8 @@ def _news2(inspection: Inspection) -> Iterator[Remark]:
         if scored.threes and (row := band(table(inspection.lexicon, "news2_single"), 3)):
             rule = Rule(severity=row.remark or "attention", source=known.source)
             threes = [f for f in found if f.entry.id in {o.entry for o in scored.observed if o.points == 3}]
-            message = f"NEWS2 not summed ({listed(scored.missing)} not heard), yet 3 points for {listed(scored.threes)}."
-            message = f"{message} {row.text}"
+            missing, points = listed(scored.missing), listed(scored.threes)
+            message = f"NEWS2 not summed ({missing} not heard), yet 3 points for {points}. {row.text}"
             yield inspection.remark("range.news2_part", rule, message, threes, region="vital_signs", say=known.say)
         return
     row = band(table(inspection.lexicon, "news2_response"), scored.total)
