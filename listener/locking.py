@@ -30,6 +30,39 @@ def locked(path: Path, waiting: Callable[[], None] | None = None) -> Iterator[No
             _free(stream)
 
 
+class Hold:
+    """A lock that is held until it is freed or its process dies."""
+
+    def __init__(self, stream: IO[bytes]) -> None:
+        self._stream = stream
+
+    def free(self) -> None:
+        _free(self._stream)
+        self._stream.close()
+
+
+def take(path: Path) -> Hold | None:
+    """Take the lock of ``path`` (made when absent) at once; None when another holds it. Raises :class:`OSError`."""
+    path.parent.mkdir(parents=True, exist_ok=True)
+    stream = open(path, "a+b")
+    if _take(stream):
+        return Hold(stream)
+    stream.close()
+    return None
+
+
+def held(path: Path) -> bool:
+    """Whether some process holds the lock of ``path``. Works where nothing can be written."""
+    try:
+        with open(path, "rb") as stream:
+            if not _take(stream):
+                return True
+            _free(stream)
+    except OSError:
+        return False
+    return False
+
+
 if sys.platform == "win32":
     import msvcrt
 

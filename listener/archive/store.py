@@ -1,0 +1,334 @@
+"""The archive as the program sees it: runs to list, read, begin, go on with and remove; one writer a run."""
+
+from __future__ import annotations
+
+import json
+import secrets
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any, Self
+
+from sqlalchemy import Connection, Row, func, insert, select
+from sqlalchemy.engine import URL
+
+from listener.archive.engine import connected, named, told, whereabouts
+from listener.archive.events import Event, Head, Kind, RunInfo, RunKind, Segment, Status, canonical, digest
+from listener.archive.flac import encoded
+from listener.archive.migrating import migrate
+from listener.archive.tables import AudioRow, EventRow, RemovalRow, RunRow
+from listener.archive.writers import Held, holds_of
+from listener.errors import InputError, StorageError
+from listener.levels import Block
+from listener.sound import RATE
+
+Clock = Callable[[], datetime]
+
+_PAGE = 500
+_CLOCK_SLACK_S = 1.0
+
+
+def now() -> datetime:
+    return datetime.now(UTC)
+
+
+def open_archive(place: str | Path | None = None, clock: Clock = now) -> Archive:
+    """The archive at a path or URL, made or brought up to date when needed; a context manager.
+
+    ``place`` None: ``CROWNSOLE_ARCHIVE``, else the user's data folder. Raises :class:`StorageError`.
+    """
+    return Archive(whereabouts(place), clock)
+
+
+class Archive:
+    """All runs of one store. Safe to use from several threads; each :class:`Writer` belongs to one."""
+
+    def __init__(self, url: URL, clock: Clock = now) -> None:
+        self.name = named(url)
+        self.clock = clock
+        self._url = url
+        with told(url):
+            self._engine = connected(url)
+            try:
+                migrate(self._engine, self.name)
+            except BaseException:
+                self._engine.dispose()
+                raise
+        self._holds = holds_of(self._engine, url)
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+    def close(self) -> None:
+        self._engine.dispose()
+
+    def runs(self) -> tuple[RunInfo, ...]:
+        """Every run, the one made last first."""
+        with self._reading() as connection:
+            rows = list(connection.execute(_facts().order_by(RunRow.key.desc())))
+        with told(self._url):
+            held = self._holds.held()
+        return tuple(_info(row, held) for row in rows)
+
+    def run(self, name: str) -> RunInfo:
+        """A run by its id, by the beginning of it, or the newest by "last". Raises :class:`InputError`."""
+        facts = _facts().order_by(RunRow.key.desc())
+        if name != "last":
+            facts = facts.where(RunRow.id.startswith(name, autoescape=True))
+        with self._reading() as connection:
+            rows = list(connection.execute(facts.limit(2)))
+        exact = [row for row in rows if name in ("last", row.id)]
+        if not rows or not name:
+            raise InputError(f"There is no run '{name}'. List them with: crownsole runs list")
+        if len(rows) > 1 and not exact:
+            raise InputError(f"Several runs begin with '{name}'. Write more of the id.")
+        with told(self._url):
+            return _info((exact or rows)[0], self._holds.held())
+
+    def events(self, run: str, after: int = 0) -> Iterator[Event]:
+        """The events of a run with numbers above ``after``, in order."""
+        key = self._key(run)
+        while True:
+            asked = select(EventRow.number, EventRow.kind, EventRow.at, EventRow.body, EventRow.hash)
+            asked = asked.where(EventRow.run == key, EventRow.number > after).order_by(EventRow.number).limit(_PAGE)
+            with self._reading() as connection:
+                rows = list(connection.execute(asked))
+            for row in rows:
+                after = row.number
+                yield Event(row.number, row.kind, row.at, self._parsed(row.body), row.hash)
+            if len(rows) < _PAGE:
+                return
+
+    def segments(self, run: str, first: int = 1) -> Iterator[Segment]:
+        """The sound of a run from segment ``first`` on, in order."""
+        key = self._key(run)
+        asked = select(AudioRow.number, AudioRow.start, AudioRow.samples, AudioRow.sha256, AudioRow.data)
+        while True:
+            page = asked.where(AudioRow.run == key, AudioRow.number >= first).order_by(AudioRow.number).limit(_PAGE)
+            with self._reading() as connection:
+                rows = list(connection.execute(page))
+            for row in rows:
+                first = row.number + 1
+                yield Segment(row.number, row.start, row.samples, row.sha256, row.data)
+            if len(rows) < _PAGE:
+                return
+
+    def segment_at(self, run: str, sample: int) -> int:
+        """The number of the segment that holds a sample (0 is the first of the run); the last one beyond the end."""
+        asked = select(func.max(AudioRow.number)).where(AudioRow.run == self._key(run), AudioRow.start <= max(sample, 0))
+        with self._reading() as connection:
+            return connection.execute(asked).scalar() or 1
+
+    def begin(self, kind: RunKind, source: str, *, lexicon: str, packs: tuple[str, ...] = (), checklist: str = "complete",
+              model: str | None = None, vocabulary: str | None = None) -> Writer:
+        """A new run and its writer. Raises :class:`StorageError`."""
+        head = Head(secrets.token_hex(6), kind, source, _stamp(self.clock()), lexicon, packs, checklist, model, vocabulary)
+        return self.begin_with(head)
+
+    def begin_with(self, head: Head) -> Writer:
+        """A new run with a given head, such as an imported one. Raises :class:`StorageError`, also if it is here already."""
+        self._hold(head.id)
+        try:
+            with self.writing() as connection:
+                key = self.add_head(connection, head)
+        except BaseException:
+            self._holds.free(head.id)
+            raise
+        return Writer(self, head, key, _Ends(head.hash))
+
+    @staticmethod
+    def add_head(connection: Connection, head: Head) -> int:
+        row = connection.execute(insert(RunRow).values(id=head.id, head=head.as_json(), hash=head.hash))
+        assert row.inserted_primary_key is not None
+        return int(row.inserted_primary_key[0])
+
+    def resume(self, run: str) -> Writer:
+        """The writer of a run that is there already. Raises :class:`StorageError` when another program writes to it."""
+        head = self.run(run).head
+        self._hold(head.id)
+        try:
+            key = self._key(head.id)
+            with self._reading() as connection:
+                event = connection.execute(select(EventRow.number, EventRow.hash, EventRow.at).where(EventRow.run == key)
+                                           .order_by(EventRow.number.desc()).limit(1)).first()
+                sound = connection.execute(select(AudioRow.number, AudioRow.start, AudioRow.samples).where(AudioRow.run == key)
+                                           .order_by(AudioRow.number.desc()).limit(1)).first()
+        except BaseException:
+            self._holds.free(head.id)
+            raise
+        ends = _Ends(head.hash) if event is None else _Ends(event.hash, event.number, event.at)
+        return Writer(self, head, key, replace(ends, segment=sound.number, samples=sound.start + sound.samples) if sound else ends)
+
+    def remove(self, run: str) -> RunInfo:
+        """Remove a whole run for good, sound included. Raises :class:`StorageError` when it is being written."""
+        info = self.run(run)
+        self._hold(info.id)
+        try:
+            with self.writing() as connection:
+                key = connection.execute(select(RunRow.key).where(RunRow.id == info.id)).scalar_one()
+                connection.execute(insert(RemovalRow).values(run=key, id=info.id, at=_stamp(self.clock())))
+            if self._engine.dialect.name == "sqlite":
+                with told(self._url), self._engine.connect() as connection:
+                    raw = connection.connection.dbapi_connection
+                    assert raw is not None
+                    raw.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+        finally:
+            self._holds.free(info.id)
+        self._holds.forget(info.id)
+        return info
+
+    @contextmanager
+    def writing(self) -> Iterator[Connection]:
+        """A transaction that is on the disk when the block has ended."""
+        with told(self._url), self._engine.connect() as connection, connection.begin():
+            yield connection
+
+    @contextmanager
+    def _reading(self) -> Iterator[Connection]:
+        with told(self._url), self._engine.connect().execution_options(reading=True) as connection, connection.begin():
+            yield connection
+
+    def _hold(self, run: str) -> None:
+        with told(self._url):
+            self._holds.take(run)
+
+    def free(self, run: str) -> None:
+        self._holds.free(run)
+
+    def _key(self, run: str) -> int:
+        with self._reading() as connection:
+            key = connection.execute(select(RunRow.key).where(RunRow.id == run)).scalar()
+        if key is None:
+            raise InputError(f"There is no run '{run}'. List them with: crownsole runs list")
+        return int(key)
+
+    def _parsed(self, body: str) -> Mapping[str, Any]:
+        try:
+            parsed: Mapping[str, Any] = json.loads(body)
+            return parsed
+        except ValueError:
+            raise StorageError(f"{self.name} is damaged: an event in it cannot be read. It was left as it is.") from None
+
+
+@dataclass(frozen=True, slots=True)
+class _Ends:
+    """Where a run ends: the last event (hash, number, time) and the last sound (segment, samples)."""
+
+    hash: str
+    number: int = 0
+    at: str = ""
+    segment: int = 0
+    samples: int = 0
+
+
+class Writer:
+    """The one writer of a run. What it returns is on the disk; after an error nothing of the call is."""
+
+    def __init__(self, archive: Archive, head: Head, key: int, ends: _Ends) -> None:
+        self.archive = archive
+        self.head = head
+        self._key = key
+        self._ends = ends
+        self._open = True
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+    @property
+    def seconds(self) -> float:
+        """Seconds of sound that are kept."""
+        return self._ends.samples / RATE
+
+    @property
+    def events(self) -> int:
+        return self._ends.number
+
+    def append(self, *said: tuple[Kind, Mapping[str, Any]]) -> tuple[Event, ...]:
+        """Keep events, all or none of them, in one transaction. Raises :class:`StorageError`."""
+        events, ends = self._chain(said)
+        if events:
+            with self.archive.writing() as connection:
+                self.insert_events(connection, events)
+            self._ends = ends
+        return events
+
+    def sound(self, block: Block) -> tuple[Event, ...]:
+        """Keep int16 samples, shape (n,), at most one second, and the event that tells of them, in one transaction."""
+        data = encoded(block)
+        segment = Segment(self._ends.segment + 1, self._ends.samples, len(block), digest(data), data)
+        events, ends = self._chain([("sound", segment.body)])
+        with self.archive.writing() as connection:
+            self.insert_segments(connection, [segment])
+            self.insert_events(connection, events)
+        self._ends = replace(ends, segment=segment.number, samples=segment.start + segment.samples)
+        return events
+
+    def insert_events(self, connection: Connection, events: Iterable[Event]) -> None:
+        connection.execute(insert(EventRow), [
+            {"run": self._key, "number": e.number, "kind": e.kind, "at": e.at, "body": canonical(e.body), "hash": e.hash} for e in events])
+
+    def insert_segments(self, connection: Connection, segments: Iterable[Segment]) -> None:
+        connection.execute(insert(AudioRow), [
+            {"run": self._key, "number": s.number, "start": s.start, "samples": s.samples, "sha256": s.sha256, "data": s.data}
+            for s in segments])
+
+    def close(self) -> None:
+        """Let go of the run. A run without an ending counts as interrupted from now on."""
+        if self._open:
+            self._open = False
+            self.archive.free(self.head.id)
+
+    def _chain(self, said: Iterable[tuple[Kind, Mapping[str, Any]]]) -> tuple[tuple[Event, ...], _Ends]:
+        if not self._open:
+            raise StorageError(f"Run {self.head.id} was closed; it takes nothing more.")
+        moment = self.archive.clock()
+        at, ends, events = _stamp(moment), self._ends, []
+        for kind, body in [*self._clock_remark(moment), *said]:
+            event = Event(ends.number + 1, kind, at, body)
+            event = replace(event, hash=event.chained(ends.hash))
+            ends = replace(ends, hash=event.hash, number=event.number, at=at)
+            events.append(event)
+        return tuple(events), ends
+
+    def _clock_remark(self, moment: datetime) -> list[tuple[Kind, Mapping[str, Any]]]:
+        if not self._ends.at:
+            return []
+        back = (datetime.fromisoformat(self._ends.at) - moment).total_seconds()
+        if back <= _CLOCK_SLACK_S:
+            return []
+        return [("remark", {"about": "clock", "text": f"The clock of this machine was set back by {back:.0f} s; "
+                                                      "the order of events is kept by their numbers."})]
+
+
+def _stamp(moment: datetime) -> str:
+    return moment.astimezone(UTC).isoformat(timespec="microseconds")
+
+
+def _facts() -> Any:
+    """A run with what is listed of it."""
+    def count(kind: str | None) -> Any:
+        asked = select(func.count()).select_from(EventRow).where(EventRow.run == RunRow.key)
+        return (asked.where(EventRow.kind == kind) if kind else asked).correlate(RunRow).scalar_subquery()
+
+    last = (select(EventRow.kind).where(EventRow.run == RunRow.key, EventRow.kind.in_(("ending", "resumption")))
+            .order_by(EventRow.number.desc()).limit(1).correlate(RunRow).scalar_subquery())
+    samples = select(func.max(AudioRow.start + AudioRow.samples)).where(AudioRow.run == RunRow.key).correlate(RunRow).scalar_subquery()
+    return select(RunRow.id, RunRow.head, count(None).label("events"), count("utterance").label("utterances"),
+                  last.label("last"), samples.label("samples"))
+
+
+def _info(row: Row[Any], held: Held) -> RunInfo:
+    status: Status = "finished" if row.last == "ending" else "under way" if row.id in held else "interrupted"
+    try:
+        head = Head.from_json(row.head)
+    except ValueError:
+        raise StorageError(f"The head of run {row.id} is damaged. It was left as it is.") from None
+    return RunInfo(head, status, row.events, row.utterances, (row.samples or 0) / RATE)
