@@ -35,6 +35,8 @@ LONG = 12
 
 #: The station taken when nothing that was said names one.
 FALLBACK = "general_survey"
+#: After this station the examination proper begins: what the person reports is filed with the part it is about.
+VITALS = "vital_signs"
 
 
 @dataclass(frozen=True, slots=True)
@@ -361,7 +363,10 @@ def _region(name: str, concept: Concept | None, sites: tuple[SiteUse, ...], stat
     if home == ANY or (ANY in also and current is not None):
         usual = next((region for region in also if region in lexicon.regions), FALLBACK)
         return current or (home if home != ANY else usual)
-    return current if current in also else home
+    if current in also or not also or concept.kind != "report" or current is None:
+        return current if current in also else home
+    examining = lexicon.region_order.index(current) > lexicon.region_order.index(VITALS)
+    return next((region for region in also if region in lexicon.regions), home) if examining else home
 
 
 def _scale(name: str, lexicon: Lexicon) -> object | None:
