@@ -113,7 +113,8 @@ class Places:
 
     def _across(self, number: Number) -> list[Choice]:
         """A number alone in its statement may belong to a measure close by in the next or the last one."""
-        low, high = self.segment(number.start)[0], self.segment(number.end - 1)[1]
+        low = max(self.segment(number.start)[0], number.start - 2 * BEHIND)
+        high = min(self.segment(number.end - 1)[1], number.end + 2 * BEHIND)
         found = [] if self._place_between(low, number.start) else self._behind(number, 0, ACROSS)
         found += [] if self._place_between(number.end, high) else self._before(number, len(self.tokens), ACROSS)
         return [replace(choice, cost=choice.cost + 0.3) for choice in found if choice.fit.cost < 1]
