@@ -1,8 +1,6 @@
 """Findings: every concept that was said, with the place it was said of and its station.
 
-A place stands before ("sclera white"), inside a compound ("ankle edema") or after a preposition
-("crackles in the left base"); several places said together share what follows or precedes. Which
-station a finding belongs to follows from its place, else from the concept, else from what the
+Which station a finding belongs to follows from its place, else from the concept, else from what the
 dictation has made current.
 """
 
@@ -15,15 +13,11 @@ from lexicon import ANY, Lexicon
 from lexicon.schema import Concept
 from parser.components.layer import register
 from parser.components.lists import DOUBTFUL
+from parser.components.places import JOIN, SMALL, Group, places_after, site_groups
 from parser.layers import Aside, Boundary, Finding, Mention, Number, SiteUse, Station
 from parser.statements import Situation
 from parser.tokens import Tokens
 
-_PREPOSITIONS = frozenset("in of to over at on along around near across from under beneath above below within involving throughout per".split())
-_PLACED = frozenset("noted present seen heard felt found located localized best loudest auscultated palpated visible is are was "
-                    "area areas patch patches spot spots place measuring measures audible has running infusing absent diminished decreased".split())
-_SMALL = frozenset("the a an all each every either both left right bilateral bilaterally his her their its all upper lower my some any medial lateral".split())
-_JOIN = frozenset("and or nor , / & plus as well versus".split())
 _COPULA = frozenset("is are was were appear appears looks look remains with without no not very slightly mildly both feel feels and also noted to be the has have had been".split())
 _NORMAL = "normal"
 
@@ -37,16 +31,6 @@ LONG = 12
 FALLBACK = "general_survey"
 #: After this station the examination proper begins: what the person reports is filed with the part it is about.
 VITALS = "vital_signs"
-
-
-@dataclass(frozen=True, slots=True)
-class _Group:
-    """Sites said together: "radial and brachial"."""
-
-    start: int
-    end: int
-    sites: tuple[SiteUse, ...]
-    after_preposition: bool
 
 
 @dataclass(slots=True)
@@ -112,14 +96,14 @@ def _read_clause(tokens: Tokens, terms: tuple[Mention, ...], span: tuple[int, in
                  state: _State, lexicon: Lexicon) -> None:
     words, numbered = tokens.words, state.numbered
     concepts = _concepts(terms, span, numbered, state.region, lexicon)
-    groups = _site_groups(words, terms, span, {i for i, _ in concepts}, lexicon)
+    groups = site_groups(words, terms, span, {i for i, _ in concepts}, lexicon)
     devices = {i for i, term in concepts if term[1] in lexicon.concepts and lexicon.concepts[term[1]].kind == "device"}
-    posts = _posts(words, terms, [i for i, _ in concepts], groups, numbered, state.doubtful, devices)
+    posts = places_after(words, terms, [i for i, _ in concepts], groups, numbered, state.doubtful, devices)
     normals = _normal_targets(words, terms, concepts)
     used_normals = {place for place in normals.values()}
     measures = [terms[i].end for i in range(*span) if any(term.kind == "measure" for term in terms[i].terms)]
     g = 0
-    pre: _Group | None = None
+    pre: Group | None = None
     for (index, term), post in zip(concepts, posts, strict=True):
         mention = terms[index]
         while g < len(groups) and groups[g].start < mention.start:
@@ -194,79 +178,6 @@ def _fit(concept: str, region: str | None, site: str | None, lexicon: Lexicon) -
     return 1.0 - abs(order.index(home) - here) / len(order) if home in order else 0.0
 
 
-def _site_groups(words: Sequence[str], terms: tuple[Mention, ...], span: tuple[int, int], taken: set[int],
-                 lexicon: Lexicon) -> list[_Group]:
-    groups: list[_Group] = []
-    open_sites: list[SiteUse] = []
-    for i in range(*span):
-        mention = terms[i]
-        site = next((term.id for term in mention.terms if term.kind == "site"), None)
-        if site is None or i in taken:
-            continue
-        use = SiteUse(site, mention.start, mention.end)
-        if open_sites and all(w in _JOIN or w in _SMALL for w in words[open_sites[-1].end : mention.start]):
-            open_sites.append(use)
-            continue
-        if open_sites and _narrows(words, open_sites[-1].end, mention.start):
-            open_sites = [SiteUse(site, open_sites[0].start, mention.end)]
-            continue
-        if open_sites:
-            groups.append(_group(words, open_sites))
-        open_sites = [use]
-    if open_sites:
-        groups.append(_group(words, open_sites))
-    return groups
-
-
-def _narrows(words: Sequence[str], end: int, start: int) -> bool:
-    """"Skin over the sacrum" is the sacrum: the place after the preposition is the narrower one."""
-    gap = words[end:start]
-    return bool(gap) and len(gap) <= 3 and gap[0] in ("of", "over", "on", "around", "at") and all(w in _PREPOSITIONS or w in _SMALL for w in gap)
-
-
-def _group(words: Sequence[str], sites: list[SiteUse]) -> _Group:
-    at = sites[0].start
-    while at > 0 and words[at - 1] in _SMALL:
-        at -= 1
-    return _Group(sites[0].start, sites[-1].end, tuple(sites), at > 0 and words[at - 1] in _PREPOSITIONS)
-
-
-def _posts(words: Sequence[str], terms: tuple[Mention, ...], concepts: list[int], groups: list[_Group],
-           numbered: Mapping[int, str], doubtful: set[int], devices: set[int]) -> list[tuple[_Group | None, bool]]:
-    """For each concept the sites that follow it after a preposition, and whether it stands next to them.
-
-    The earlier members of a list share the place of the last ("redness, swelling or drainage at the site").
-    """
-    posts: list[tuple[_Group | None, bool]] = [(None, False)] * len(concepts)
-    g = len(groups)
-    for k in range(len(concepts) - 1, -1, -1):
-        mention = terms[concepts[k]]
-        while g > 0 and groups[g - 1].start >= mention.end:
-            g -= 1
-        following_mention = terms[concepts[k + 1]] if k + 1 < len(concepts) and concepts[k] not in devices else None
-        direct = groups[g] if g < len(groups) and _leads_to(words, mention.end, groups[g], following_mention, numbered) else None
-        if direct is not None:
-            posts[k] = (direct, True)
-        elif k + 1 < len(concepts) and posts[k + 1][0] is not None:
-            following = terms[concepts[k + 1]].start
-            between = (g < len(groups) and groups[g].start < following) or any(at in doubtful for at in range(mention.end, following + 1))
-            if not between and all(w in _JOIN or w in _SMALL or w == "no" for w in words[mention.end : following]):
-                posts[k] = (posts[k + 1][0], False)
-    return posts
-
-
-def _leads_to(words: Sequence[str], end: int, group: _Group, following: Mention | None, numbered: Mapping[int, str]) -> bool:
-    """Whether a place belongs to the concept before it: "in the", "noted over the", or with nothing
-    between ("edema left ankle") when no other concept claims the place. A value may stand between."""
-    if group.start - end > 12:
-        return False
-    gap = [words[at] for at in range(end, group.start) if at not in numbered]
-    if not any(w in _PREPOSITIONS for w in gap):
-        claimed = following is not None and following.start - group.end <= 2 or group.end in numbered
-        return not claimed and all(w in _SMALL or w == "audible" for w in gap)
-    return len(gap) <= 6 and all(w in _PREPOSITIONS or w in _SMALL or w in _PLACED for w in gap)
-
-
 def _normal_targets(words: Sequence[str], terms: tuple[Mention, ...], concepts: list[tuple[int, tuple[str, str, bool]]]) -> dict[int, tuple[int, int]]:
     """Concept mention -> the normal word that belongs to it ("normal color, temperature and turgor")."""
     targets: dict[int, tuple[int, int]] = {}
@@ -278,7 +189,7 @@ def _normal_targets(words: Sequence[str], terms: tuple[Mention, ...], concepts: 
         end = mention.end
         for following, following_term in concepts[k + 1 :]:
             gap = words[end : terms[following].start]
-            if following_term[1] == _NORMAL or len(gap) > 2 or not all(w in _JOIN or w in _SMALL for w in gap):
+            if following_term[1] == _NORMAL or len(gap) > 2 or not all(w in JOIN or w in SMALL for w in gap):
                 break
             targets[following] = place
             end = terms[following].end
@@ -291,7 +202,7 @@ def _normal_targets(words: Sequence[str], terms: tuple[Mention, ...], concepts: 
 
 
 def _file(words: Sequence[str], mention: Mention, index: int, term: tuple[str, str, bool], clause: int,
-          pre: _Group | None, post: tuple[_Group | None, bool], normal: tuple[int, int] | None,
+          pre: Group | None, post: tuple[Group | None, bool], normal: tuple[int, int] | None,
           state: _State, lexicon: Lexicon) -> None:
     kind, name, absent = term
     concept = lexicon.concepts.get(name)
@@ -307,14 +218,14 @@ def _file(words: Sequence[str], mention: Mention, index: int, term: tuple[str, s
     state.found.append(Finding(index, mention.start, mention.end, kind, name, region, sites, absent, normal, clause))
 
 
-def _sites(words: Sequence[str], mention: Mention, concept: Concept | None, pre: _Group | None,
-           post: tuple[_Group | None, bool], state: _State, lexicon: Lexicon) -> tuple[SiteUse, ...]:
+def _sites(words: Sequence[str], mention: Mention, concept: Concept | None, pre: Group | None,
+           post: tuple[Group | None, bool], state: _State, lexicon: Lexicon) -> tuple[SiteUse, ...]:
     if concept is None:
         return ()
     group, direct = post
-    adjacent = pre is not None and all(words[at] in _COPULA or words[at] in _SMALL or at in state.numbered for at in range(pre.end, mention.start))
+    adjacent = pre is not None and all(words[at] in _COPULA or words[at] in SMALL or at in state.numbered for at in range(pre.end, mention.start))
     generic = lexicon.home[concept.id] == ANY
-    options: list[_Group | None] = []
+    options: list[Group | None] = []
     if pre is not None and pre.end == mention.start:
         options.append(pre)
     if direct:
@@ -384,7 +295,7 @@ def _region_of_site(site: str, at: int, state: _State, lexicon: Lexicon) -> str 
     return home if home != ANY else None
 
 
-def _enter(group: _Group, measures: list[int], state: _State, lexicon: Lexicon) -> None:
+def _enter(group: Group, measures: list[int], state: _State, lexicon: Lexicon) -> None:
     """A place that was named makes its station current, unless it stands after a preposition in another's,
     or tells where a measure was taken ("blood pressure ... right arm")."""
     state.reach(group.start)
