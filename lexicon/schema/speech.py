@@ -11,8 +11,7 @@ from lexicon.forms import expand
 from lexicon.schema.base import Entry, Id, Ids, Strings
 
 PHONEMES = frozenset(
-    "AA AE AH AO AW AY EH ER EY IH IY OW OY UH UW "
-    "B CH D DH F G HH JH K L M N NG P R S SH T TH V W Y Z ZH".split()
+    ["AA", "AE", "AH", "AO", "AW", "AY", "EH", "ER", "EY", "IH", "IY", "OW", "OY", "UH", "UW", "B", "CH", "D", "DH", "F", "G", "HH", "JH", "K", "L", "M", "N", "NG", "P", "R", "S", "SH", "T", "TH", "V", "W", "Y", "Z", "ZH"]
 )
 
 _LETTERS = re.compile(r"[\^]?[a-z'VC]*\[[a-z']+\][a-z'VC]*\$?")
@@ -98,6 +97,8 @@ class PhraseShape(Entry):
 
 
 class PhrasesFile(Entry):
+    #: Words of nearly every examination.
+    common: Strings = ()
     lists: tuple[WordList, ...] = ()
     shapes: tuple[PhraseShape, ...] = ()
     remove: Ids = ()

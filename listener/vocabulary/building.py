@@ -15,6 +15,7 @@ from listener.vocabulary.fst import write_const
 from listener.vocabulary.graph import graph
 from listener.vocabulary.mapping import Restorer, Way
 from listener.vocabulary.ngrams import Words
+from listener.vocabulary.pronounced import pronunciations
 from listener.vocabulary.stock import StockModel, read_stock
 from listener.vocabulary.text import Reader, ways_to_hear, written
 
@@ -35,26 +36,26 @@ STANDARD = Recipe()
 STEPS = 5
 
 
-def build(stock_graph: Path, lexicon: Lexicon, folder: Path, recipe: Recipe = STANDARD, progress: Progress = silent) -> None:
+def build(model_folder: Path, lexicon: Lexicon, folder: Path, recipe: Recipe = STANDARD, progress: Progress = silent) -> None:
     """Write ``Gr.fst``, ``words.txt`` and ``ways.json`` into ``folder``.
 
-    ``stock_graph`` is the ``graph/Gr.fst`` of the acoustic model.
+    ``model_folder`` holds the acoustic model.
     Raises :class:`ModelError` (damaged, or of another language), :class:`LexiconInvalid` (words that cannot be
     heard) and OSError.
     """
     progress("reading the stock language model", 0, STEPS)
-    stock = read_stock(stock_graph)
+    stock = read_stock(model_folder / "graph" / "Gr.fst")
     words = Words.of(stock.symbols)
-    _check_language(words, stock_graph)
+    _check_language(words, model_folder)
     progress("writing dictation from the lexicon", 1, STEPS)
     reader = Reader(lexicon, words)
     text = written(reader)
     progress("spelling trade words by sound", 2, STEPS)
-    ways = ways_to_hear(text, reader, stock.ngrams)
+    ways = ways_to_hear(text, reader, stock.ngrams, pronunciations(model_folder, stock.symbols))
     progress("mixing the language models", 3, STEPS)
     words = words.with_words(sorted(text.trade))
     domain = estimated(text.lines, words)
-    model = mixed(domain, stock.ngrams.resized(words.size), recipe.weight, words.start)
+    model = mixed(domain, stock.ngrams.resized(words.size), recipe.weight)
     model = pruned(model, recipe.prune, words.start)
     progress("writing the language model", 4, STEPS)
     spellings = _by_word(ways)

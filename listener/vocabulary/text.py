@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -16,8 +16,8 @@ from listener.vocabulary.fillings import Filling, Fillings
 from listener.vocabulary.mapping import Way
 from listener.vocabulary.ngrams import BITS, Ngrams, Words
 from listener.vocabulary.phrases import dictation
-from listener.vocabulary.respell import LIKELIEST, Respelled, Respeller
-from listener.vocabulary.sounds import Pronouncer
+from listener.vocabulary.respell import LIKELIEST, Respelled, Respeller, distance
+from listener.vocabulary.sounds import Pronouncer, Sounds, dictionary
 from listener.vocabulary.spoken import Unspeakable, words_of_form
 
 Line = tuple[str, ...]
@@ -26,6 +26,7 @@ Line = tuple[str, ...]
 _MARGIN = 0.7
 _SPELLINGS_A_WAY = 2
 _FARTHEST = 3.0
+_SHORTEST_RESPELT = 3
 _SLOT = re.compile(r"\{[^{}]*\}|[()|\[\]]")
 
 
@@ -101,27 +102,56 @@ def _own_words(lexicon: Lexicon) -> Iterator[Filling]:
                 yield Filling(_SLOT.sub(" ", way), where=lexicon.origins.get((kind, entry.id), ""))
 
 
-def ways_to_hear(text: Text, reader: Reader, stock: Ngrams) -> tuple[Way, ...]:
-    """How each trade word of ``text`` can be heard. Raises :class:`LexiconInvalid` for words that sound like nothing."""
-    respeller = Respeller(reader.words, stock)
+#: A known word whose pronunciations are further than this from what the recogniser expects is respelled too.
+_MISPRONOUNCED = 0.8
+
+
+def ways_to_hear(
+    text: Text, reader: Reader, stock: Ngrams, said: Mapping[str, tuple[Sounds, ...]]
+) -> tuple[Way, ...]:
+    """How each trade word of ``text`` can be heard, and each known word that the recogniser sounds wrongly.
+
+    ``said`` tells how the recogniser pronounces its words; where it is empty, the CMU dictionary is taken.
+    Raises :class:`LexiconInvalid` for words that sound like nothing.
+    """
+    respeller = Respeller(reader.words, stock, said or dictionary())
     found: list[Way] = []
     likely: list[Way] = []
     faults: list[str] = []
-    for word, where in sorted(text.trade.items()):
-        spellings = _spellings(word, reader.pronouncer, respeller)
-        if not spellings:
-            faults.append(f"{where}: '{word}' cannot be heard: no known words sound like it; add its sounds to speech.yaml")
+    wanted = {word: reader.pronouncer.ways(word) for word in text.trade} | _mispronounced(text, reader, said)
+    for word, sounds in sorted(wanted.items()):
+        spellings = _spellings(sounds, respeller)
+        if not spellings and word in text.trade:
+            faults.append(f"{text.trade[word]}: '{word}' cannot be heard: no known words sound like it; "
+                          "add its sounds to speech.yaml")
         for spelling in spellings:
-            (found if spelling.rare else likely).append(Way(word, spelling.pieces))
+            if spelling.rare:
+                found.append(Way(word, spelling.pieces))
+            elif word in text.trade:
+                likely.append(Way(word, spelling.pieces))
     if faults:
         raise LexiconInvalid("\n".join(faults))
     return (*found, *_in_company(likely, text.lines, reader.words, stock))
 
 
-def _spellings(word: str, pronouncer: Pronouncer, respeller: Respeller) -> list[Respelled]:
-    """For each way of saying the word: its best rare spellings, and a likely one that sounds clearly nearer."""
+def _mispronounced(text: Text, reader: Reader, said: Mapping[str, tuple[Sounds, ...]]) -> dict[str, tuple[Sounds, ...]]:
+    """Words of dictation that the recogniser knows, with the pronunciations that it does not expect."""
+    found = {}
+    for word in {word for line in text.lines for word in line}:
+        expected = said.get(word)
+        if expected:
+            sure = reader.pronouncer.sure(word)
+            unlike = tuple(way for way in sure if min(distance(way, other) for other in expected) > _MISPRONOUNCED)
+            listed = word in reader.pronouncer.said
+            if unlike and len(word) > _SHORTEST_RESPELT and (listed or len(unlike) == len(sure)):
+                found[word] = unlike
+    return found
+
+
+def _spellings(ways: Iterable[Sounds], respeller: Respeller) -> list[Respelled]:
+    """For each way of saying a word: its best rare spellings, and a likely one that sounds clearly nearer."""
     chosen: dict[tuple[str, ...], Respelled] = {}
-    for sounds in pronouncer.ways(word):
+    for sounds in ways:
         near = [spelling for spelling in respeller.spellings(sounds) if spelling.distance <= _FARTHEST]
         rare = [spelling for spelling in near if spelling.rare]
         likely = min((spelling for spelling in near if not spelling.rare), key=lambda s: s.distance, default=None)

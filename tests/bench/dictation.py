@@ -26,8 +26,7 @@ LINES = Path(__file__).parents[1] / "data" / "dictation"
 RATE = 16_000
 
 #: The voices differ in engine, accent and sex; those that need an extra environment are taken when it is named.
-VOICES = ("espeak:en-us", "espeak:en-gb-x-rp", "espeak:en-gb-scotland+f3", "espeak:en-us+f2", "flite:rms", "flite:slt",
-          "flite:awb", "festival:cmu_us_slt_arctic_hts")
+VOICES = ("flite:rms", "espeak:en-us", "flite:slt", "festival:cmu_us_slt_arctic_hts", "flite:awb", "espeak:en-gb-x-rp")
 NEURAL = ("piper:joe", "hibari:heart")
 
 Sound = npt.NDArray[np.int16]
