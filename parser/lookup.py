@@ -85,6 +85,15 @@ class Lookup:
         return {m.entry: m for ms in (self.record.measures if self.record else {}).values() for m in ms}
 
     @cached_property
+    def corrected(self) -> Mapping[str, Entry]:
+        """Entry id -> the entry that it corrects."""
+        if self.record is None:
+            return {}
+        known = self.record.entries()
+        pairs = ((a.entry, known.get(a.supersedes)) for a in self.record.amendments)
+        return {new: old[1] for new, old in pairs if new is not None and old is not None}
+
+    @cached_property
     def timed(self) -> bool:
         return any(found.start is not None for found in self.found)
 

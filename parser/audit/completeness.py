@@ -106,6 +106,7 @@ def _many(inspection: Inspection, silent: list[Station]) -> Remark:
     items = tuple(item for station in silent for item in station.absent)
     say = "Name each station as you come to it: " + listed([title.lower() for title in titles]) + "."
     rule, factor = _weighed(inspection, items)
+    rule = rule.model_copy(update={"why": ""})
     return inspection.remark("missing.stations", rule, message, say=say, factor=factor)
 
 

@@ -37,6 +37,8 @@ def _groups(rule: Pair, found: Sequence[Found]) -> Iterator[Sequence[Found]]:
 def _one_side(inspection: Inspection, rule: Pair, found: Sequence[Found]) -> Iterator[Remark]:
     spoken = {hit.entry.evidence.utterance for hit in found if hit.entry.side in ("left", "right")}
     sides = {hit.entry.side for hit in found if hit.entry.side or hit.entry.evidence.utterance not in spoken}
+    corrected = inspection.lookup.corrected
+    sides |= {corrected[hit.entry.id].side for hit in found if hit.entry.id in corrected}
     for side, other in (("left", "right"), ("right", "left")):
         if side in sides and not sides & {other, "both", "midline", None}:
             label = _label(inspection, rule, found)

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import pytest
 
-from tests.parser.audit.building import SOUNDS, pulse, rules_of, said, vital
+from parser.audit import audit
+from parser.record import Amendment
+from tests.parser.audit.building import SOUNDS, lexicon, pulse, rules_of, run, said, vital
 
 
 def test_one_side_alone() -> None:
@@ -16,6 +18,13 @@ def test_one_side_alone() -> None:
 @pytest.mark.parametrize("sides", [("left", "right"), ("both",), (None,), ("left", "both")])
 def test_both_sides_said(sides: tuple[str | None, ...]) -> None:
     assert "sides.pulses" not in rules_of(*(pulse(side) for side in sides))
+
+
+def test_a_correction_of_one_side_leaves_the_other_said() -> None:
+    both = pulse("both")
+    amendment = Amendment(id="a1", supersedes="e1", entry="e2", kind="spoken", by="voice", at=None, evidence=None)
+    remarks = audit(run(both, pulse("left", value="1+"), amendments=(amendment,)), lexicon())
+    assert not [remark for remark in remarks if remark.rule == "sides.pulses"]
 
 
 def test_each_place_is_judged_for_itself() -> None:
