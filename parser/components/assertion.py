@@ -289,7 +289,7 @@ class _Sweep:
             return False
         if found.cue.side == "before":
             tight = found.cue.reach == "item"
-            return all(word in self.book.links for word in gap) if tight else len(gap) <= FARTHEST_BACK
+            return all(w in self.book.links or w == "," for w in gap) if tight else len(gap) <= FARTHEST_BACK
         linked = all(word in self.book.links for word in gap) and item.index not in self.given
         at_end = found.end >= self.clause_end or self.words[found.end] in ",;."
         if found.cue.side == "after":

@@ -52,11 +52,11 @@ def find_boundaries(
     book = cue_book(lexicon)
     found = _marks(tokens)
     marks = sum(word in _MARKS for word in tokens.words)
-    threshold = MARKED if marks * WORDS_A_MARK >= len(tokens) else UNMARKED
     terms = _terms(tokens, mentions, book)
     _bar_cues(tokens, book, terms)
     kept = [i for i, word in enumerate(tokens.words) if word[0].isalnum() and word not in book.fillers]
     words = [tokens.words[i] for i in kept]
+    threshold = MARKED if marks * WORDS_A_MARK >= len(kept) else UNMARKED
     pauses = _pauses(tokens, kept)
     bonus = [terms.get(i, 0.0) + pause for i, pause in zip(kept, pauses, strict=True)]
     for n in range(1, len(words)):
