@@ -46,9 +46,21 @@ class Filing:
 
     def add(self, understood: Understood) -> list[Entry]:
         """File what one utterance came to; returns the new entries."""
-        new = [entry for statement in understood.statements if (entry := self._file(statement)) is not None]
-        self._keep_unfiled(understood)
+        new = self.enter(understood.statements)
+        self.leave(understood)
         return new
+
+    def enter(self, statements: Iterable[Statement]) -> list[Entry]:
+        """File statements; returns the new entries."""
+        return [entry for statement in statements if (entry := self._file(statement)) is not None]
+
+    def move(self, old: str, new: str) -> None:
+        """Let later corrections of what entry ``old`` says reach entry ``new``."""
+        self._places.update({key: new for key, entry in self._places.items() if entry == old})
+
+    def copy(self) -> Filing:
+        """The same entries, to be filed on independently."""
+        return Filing(self.lexicon, list(self.entries), dict(self.values), list(self.amendments), list(self.unfiled), dict(self._places))
 
     def _file(self, statement: Statement) -> Entry | None:
         amends = statement.amends
@@ -87,21 +99,22 @@ class Filing:
         self.amendments.append(Amendment(id=number, supersedes=old, entry=new, kind=kind, by="speaker", at=None,  # type: ignore[arg-type]
                                          evidence=evidence_of(statement.evidence), reason=f"said \"{cue}\""))
 
-    def _keep_unfiled(self, understood: Understood) -> None:
+    def leave(self, understood: Understood) -> None:
         """Stretches of an utterance that became no entry, when they hold any word."""
         utterance = understood.utterance
         taken = sorted(statement.evidence.chars for statement in understood.statements)
         for aside, chars in understood.asides:
-            self._unfile(utterance, chars, f"{aside.kind}: {aside.id}" if aside.id else aside.kind)
+            self.unfile(utterance, chars, f"{aside.kind}: {aside.id}" if aside.id else aside.kind)
             taken.append(chars)
         if not understood.statements:
             at = utterance.offset
             for start, end in sorted(taken):
-                self._unfile(utterance, (at, start), None)
+                self.unfile(utterance, (at, start), None)
                 at = max(at, end)
-            self._unfile(utterance, (at, utterance.offset + len(utterance.text)), None)
+            self.unfile(utterance, (at, utterance.offset + len(utterance.text)), None)
 
-    def _unfile(self, utterance: Utterance, chars: tuple[int, int], reason: str | None) -> None:
+    def unfile(self, utterance: Utterance, chars: tuple[int, int], reason: str | None) -> None:
+        """Keep a stretch of an utterance as words that became no entry, when it holds any word."""
         start, end = chars[0] - utterance.offset, chars[1] - utterance.offset
         text = utterance.text[start:end].strip()
         if not _NOT_WORDS.sub("", text):
