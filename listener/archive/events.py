@@ -12,13 +12,15 @@ from collections.abc import Mapping
 from dataclasses import asdict, dataclass, field
 from typing import Any, Literal, Self
 
-Kind = Literal["sound", "utterance", "statement", "direction", "mark", "amendment", "confirmation", "remark",
-               "resumption", "ending", "filed"]
+Kind = Literal["sound", "utterance", "request", "resumption", "remark", "statement", "direction", "mark", "amendment",
+               "confirmation", "ending", "filed"]
 Status = Literal["under way", "interrupted", "finished"]
 RunKind = Literal["live", "hear", "read"]
 
-#: Events that people and machines put in; all others follow from them and are the same in every replay.
-INPUTS: frozenset[str] = frozenset(["utterance", "direction", "mark", "amendment", "confirmation", "resumption"])
+#: What comes in from outside: words, requests of the page, a run gone on with, remarks of the machine.
+INPUTS: frozenset[str] = frozenset(["utterance", "request", "resumption", "remark"])
+#: What follows from the inputs alone, and is the same in every replay with the same lexicon.
+OUTCOMES: frozenset[str] = frozenset(["statement", "direction", "mark", "amendment", "confirmation", "ending"])
 
 
 @dataclass(frozen=True, slots=True)
