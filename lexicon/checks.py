@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator
 from difflib import get_close_matches
 from typing import TYPE_CHECKING
 
-from lexicon import audit_checks
+from lexicon import audit_checks, cue_checks, phrasing
 
 if TYPE_CHECKING:
     from lexicon.loading import Lexicon
@@ -16,7 +16,8 @@ _MARKS = ("V", "S", "M", "C")
 
 def faults(lexicon: "Lexicon") -> list[str]:
     """Every fault across files as a sentence with file and line."""
-    return [*_regions(lexicon), *_sites(lexicon), *_concepts(lexicon), *audit_checks.faults(lexicon)]
+    own = (*_regions(lexicon), *_sites(lexicon), *_concepts(lexicon))
+    return [*own, *audit_checks.faults(lexicon), *cue_checks.faults(lexicon), *phrasing.faults(lexicon)]
 
 
 def _regions(lexicon: "Lexicon") -> Iterator[str]:

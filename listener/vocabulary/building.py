@@ -25,9 +25,11 @@ _ENGLISH = ("the", "left", "right", "no", "and", "normal", "over", "pain")
 
 @dataclass(frozen=True)
 class Recipe:
-    """``weight``: the share of dictation in the mixture. ``prune``: trigrams that matter less are left out."""
+    """``weight``: the share of dictation in the mixture; ``temper``: how far it varies with the context.
+    ``prune``: trigrams that matter less are left out."""
 
-    weight: float = 0.7
+    weight: float = 0.5
+    temper: float = 0.25
     prune: float = 1e-10
 
 
@@ -55,7 +57,7 @@ def build(model_folder: Path, lexicon: Lexicon, folder: Path, recipe: Recipe = S
     progress("mixing the language models", 3, STEPS)
     words = words.with_words(sorted(text.trade))
     domain = estimated(text.lines, words)
-    model = mixed(domain, stock.ngrams.resized(words.size), recipe.weight)
+    model = mixed(domain, stock.ngrams.resized(words.size), recipe.weight, words.start, recipe.temper)
     model = pruned(model, recipe.prune, words.start)
     progress("writing the language model", 4, STEPS)
     spellings = _by_word(ways)

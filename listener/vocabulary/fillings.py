@@ -25,11 +25,13 @@ _ALL_COMMON, _SOME_COMMON = 10.0, 2.5
 _SMALL_WORDS = frozenset({"a", "an", "and", "at", "for", "from", "in", "of", "on", "or", "the", "to", "with"})
 #: How much oftener the concepts and sites are named that a complete run has.
 _CHECKED = 3.0
+_CHIEF = 2
 
 
 @dataclass(frozen=True)
 class Filling:
-    """A spoken form; ``values``, ``units`` and ``qualifiers`` are what may be said with it. ``where``: its place in a file."""
+    """A spoken form; ``values``, ``units`` and ``qualifiers`` are what may be said with it. ``where``: its place in a file.
+    ``chief``: among the first forms of its entry."""
 
     text: str
     weight: float = 1.0
@@ -37,6 +39,7 @@ class Filling:
     units: tuple[str, ...] = ()
     qualifiers: tuple[str, ...] = ()
     where: str = ""
+    chief: bool = False
 
 
 @dataclass
@@ -67,6 +70,11 @@ class Fillings:
         if own or region != ANYWHERE:
             return own
         return [filling for (other, _), all_ in sorted(self.by_kind.items()) if other == kind for filling in all_]
+
+    def chief(self, kind: str) -> list[tuple[str, Filling]]:
+        """(station, form) of the chief forms of a kind."""
+        return [(region, filling) for (other, region), all_ in sorted(self.by_kind.items()) if other == kind
+                for filling in all_ if filling.chief]
 
     def has(self, region: str) -> bool:
         return any(station == region for _, station in self.by_kind)
@@ -100,7 +108,7 @@ def _sentences(lexicon: Lexicon) -> Found:
 def _ranked(forms: Sequence[str], where: str, weight: float = 1.0) -> Iterator[Filling]:
     """The first form is said most."""
     for rank, form in enumerate(forms):
-        yield Filling(form, weight / (rank + 2), where=where)
+        yield Filling(form, weight / (rank + 2), where=where, chief=rank < _CHIEF)
 
 
 def _regions(lexicon: Lexicon) -> Found:
@@ -128,7 +136,7 @@ def _concepts(lexicon: Lexicon) -> Found:
         values += tuple((slots[slot][0], Range(1, 12)) for slot in concept.slots if slot in slots)
         units = tuple(unit for slot in concept.slots if slot in slots for unit in slots[slot][1])
         for filling in _ranked(concept.forms, where, _CHECKED if name in checked else 1.0):
-            yield _kinds(concept), home, Filling(filling.text, filling.weight, values, units, where=where)
+            yield _kinds(concept), home, replace(filling, values=values, units=units)
         for filling in _ranked(concept.absent_forms, where, _CHECKED if name in checked else 1.0):
             yield ("absent_word",), home, filling
         for example in concept.examples:

@@ -12,7 +12,7 @@ import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import lru_cache
-from itertools import accumulate, pairwise
+from itertools import accumulate, chain, pairwise
 
 from lexicon import Lexicon
 from lexicon.forms import expand
@@ -26,14 +26,18 @@ PHRASES = 240_000
 _JOINS = ((1, 0.45), (2, 0.35), (3, 0.2))
 _SLOT = re.compile(r"\{([^{}]*)\}")
 _DEEPEST = 6
+#: Kinds whose chief forms are carried by a number of phrases each, however many entries there are.
+_CARRIED = ("abnormal", "normal", "neutral", "absent_word", "device", "step", "report", "site")
+_CARRIERS = 5
 
 
 @dataclass
 class _Scene:
-    """What a phrase has settled: its station, and what was named last, for the value that follows."""
+    """What a phrase has settled: its station, what was named last (for the value that follows), what must be named."""
 
     region: str
     named: Filling | None = None
+    forced: dict[str, Filling] = field(default_factory=dict)
 
 
 @dataclass
@@ -56,13 +60,14 @@ class _Deck:
 def dictation(lexicon: Lexicon, count: int = PHRASES) -> Iterator[str]:
     """Lines of dictation, words as written in the lexicon; figures may still stand in them.
 
-    About ``count`` phrases joined to utterances; then each spoken form that holds a pair of words which has
-    not come yet.
+    About ``count`` phrases joined to utterances; then the chief forms of every entry, each in a few phrases; then
+    each spoken form that holds a pair of words which has not come yet.
     """
     fillings = Fillings.of(lexicon)
     seen: set[tuple[str, str]] = set()
     shapes = getattr(lexicon.files.get("phrases"), "shapes", ())
-    for line in _Writer(fillings, lexicon).lines(shapes, count) if shapes else ():
+    writer = _Writer(fillings, lexicon)
+    for line in chain(writer.lines(shapes, count), writer.carried(shapes)) if shapes else ():
         seen.update(_pairs(line))
         yield line
     for filling in fillings.everything:
@@ -95,6 +100,16 @@ class _Writer:
             line = " ".join(self.phrase(rng.choice(rng.choice(ways)), scene, rng) for ways in chosen)
             if line.strip():
                 yield line
+
+    def carried(self, shapes: Sequence[PhraseShape]) -> Iterator[str]:
+        """The chief forms of every entry, each in some of the phrases that have a place for it."""
+        templates = [way for shape in shapes for template in shape.say for way in expand(template)]
+        for kind in _CARRIED:
+            places = [template for template in templates if f"{{{kind}}}" in template]
+            rng = random.Random("|".join(places))
+            for region, filling in self.fillings.chief(kind) if places else ():
+                for template in rng.choices(places, k=_CARRIERS):
+                    yield self.phrase(template, _Scene(region, forced={kind: filling}), rng)
 
     def phrase(self, template: str, scene: _Scene, rng: random.Random, depth: int = 0) -> str:
         pieces = _SLOT.split(template)
@@ -131,6 +146,9 @@ class _Writer:
         return spoken_value(shapes, limits, rng)
 
     def deal(self, slot: str, scene: _Scene, rng: random.Random) -> str:
+        if slot in scene.forced:
+            scene.named = scene.forced.pop(slot)
+            return scene.named.text
         deck = self.deck(slot, scene.region)
         if deck is None or (rng.random() < 0.25 and self.deck(slot, ANYWHERE)):
             deck = self.deck(slot, ANYWHERE) or deck

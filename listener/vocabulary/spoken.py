@@ -31,7 +31,7 @@ def words_of_form(form: str, is_word: Callable[[str], bool], respelt: Iterable[t
     for piece in _PIECE.findall(plain(form, respelt)):
         if piece.isdigit():
             said.extend(counted(int(piece)) if len(piece) < 4 else map(_digit, piece))
-        elif piece[0].isalpha():
+        elif piece[0].isascii() and piece[0].isalpha():
             said.extend((piece,) if is_word(piece) or not _abbreviated(piece) else piece.replace("'", ""))
         elif piece in _MARKS:
             said.extend(_MARKS[piece])
