@@ -39,13 +39,13 @@ def check(inspection: Inspection) -> Iterator[Remark]:
 
 
 def _sequence(inspection: Inspection, rule: SequenceRule, acts: Sequence[Act]) -> Iterator[Remark]:
-    """One remark when an act was first said after one that is taught to follow it."""
+    """One remark when an act was first said after one that is taught to follow it; of several, the last act tells."""
     said: list[tuple[Act, Found]] = []
     for act in acts:
         first = inspection.lookup.first(act.any, STATED)
         if first is not None:
             said.append((act, first))
-    for earlier, first in said:
+    for earlier, first in reversed(said):
         later = [(act, other) for act, other in said if acts.index(act) > acts.index(earlier)]
         early = [(act, other) for act, other in later if other.place < first.place]
         if early:
