@@ -185,7 +185,13 @@ class Lookup:
             return False
         if match.words and not self.said_near(found, match.words):
             return False
+        if match.not_after and self._just_before(found) & set(match.not_after):
+            return False
         return not (match.without_words and self.said_with(found, match.without_words))
+
+    def _just_before(self, found: Found) -> set[str]:
+        first = found.entry.evidence.words[0]
+        return {word.text.lower() for word in self.words[max(0, first - 2) : first]}
 
     def _number_fits(self, found: Found, match: Match) -> bool:
         if not match.numeric:

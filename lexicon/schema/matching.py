@@ -34,6 +34,8 @@ class Match(Entry):
     words: Strings = ()
     #: None of these words among those said.
     without_words: Strings = ()
+    #: None of these words just before it ("anterior" before breath sounds).
+    not_after: Strings = ()
     #: Any of these qualifiers, in whole or in part.
     qualifiers: Strings = ()
     part: Literal["systolic", "diastolic"] | None = None
