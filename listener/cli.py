@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from listener import run_commands
 from listener.errors import EXIT_CODES, CrownsoleError
 
 if TYPE_CHECKING:
@@ -28,12 +29,15 @@ model_app = typer.Typer(no_args_is_help=True, rich_markup_mode=None, help="Show,
 lexicon_app = typer.Typer(no_args_is_help=True, rich_markup_mode=None, help="Check a pack, explain a term, list, print the schema.")
 app.add_typer(model_app, name="model")
 app.add_typer(lexicon_app, name="lexicon")
+app.add_typer(run_commands.runs_app, name="runs")
+app.command()(run_commands.live)
 
 Packs = Annotated[list[Path], typer.Option("--pack", "-p", metavar="FOLDER", help="A school's lexicon pack; may be given more than once.")]
 Checklist = Annotated[str, typer.Option("--checklist", "-c", metavar="NAME", help="What a run should have: complete, or a focused list.")]
 Format = Annotated[str, typer.Option("--format", "-f", metavar="FORMAT", help="text, json, or any other that `crownsole formats` lists.")]
 Output = Annotated[Path | None, typer.Option("-o", "--output", metavar="FILE", help="Write here; the file appears when it is complete.")]
 Force = Annotated[bool, typer.Option("--force", help="Write over an existing file.")]
+Keep = Annotated[bool, typer.Option("--keep", help="Keep the run in the archive, sound included; see: crownsole runs")]
 ModelPath = Annotated[Path | None, typer.Option("--model", "-m", metavar="FOLDER", help="A Vosk model folder; else the stock model, fetched once.")]
 
 
@@ -57,6 +61,7 @@ def hear(
     checklist: Checklist = "complete",
     stock: Annotated[bool, typer.Option("--stock-vocabulary", help="Hear with the model as it came, without the lexicon's vocabulary.")] = False,
     isolate: Annotated[bool, typer.Option("--isolate", help="Hear each file in a process of its own.")] = False,
+    keep: Keep = False,
 ) -> None:
     """Hear recordings: record, audit and note of each.
 
@@ -74,14 +79,15 @@ def hear(
     options = options_of(pack, checklist)
     with bar() as progress:
         ears = prepare_ears(model, options, stock=stock, progress=progress)
-        _each(files, lambda path: hear_one(path, ears, options, progress=progress, isolate=isolate), format_, output, force, options)
+        _each(files, lambda path: hear_one(path, ears, options, progress=progress, isolate=isolate, keep=keep),
+              format_, output, force, options)
 
 
 @app.command()
 def read(
     files: Annotated[list[Path], typer.Argument(metavar="FILE...", help="Transcripts; - reads standard input.")],
     format_: Format = "text", output: Output = None, force: Force = False, pack: Packs = [],  # noqa: B006
-    checklist: Checklist = "complete",
+    checklist: Checklist = "complete", keep: Keep = False,
 ) -> None:
     """Read transcripts: one utterance a line, or running text.
 
@@ -89,13 +95,14 @@ def read(
     crownsole read run.txt
     crownsole read - --format json < run.txt
     """
-    from listener.runs import options_of, read_text, record_of
+    from listener.runs import kept, options_of, read_text, record_of
 
     options = options_of(pack, checklist)
 
     def one(path: Path) -> Record:
         piped = sys.stdin.buffer.read() if str(path) == "-" else None
-        return record_of(read_text(path, piped), options)
+        transcript = read_text(path, piped)
+        return kept(transcript, options) if keep else record_of(transcript, options)
 
     _each(files, one, format_, output, force, options)
 

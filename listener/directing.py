@@ -38,7 +38,7 @@ class Said:
     evidence: RecordEvidence | None = None
 
     def revision(self, kind: Literal["spoken", "confirmation", "withdrawal"]) -> Revision:
-        reason = f"said \"{self.text}\"" if self.by == "speaker" else self.text
+        reason = f'said "{self.text}"' if self.by == "speaker" else self.text
         return Revision(kind, self.by, self.at or None, reason, self.evidence)
 
 
@@ -56,8 +56,18 @@ def obey(state: State, name: str, said: Said) -> None:
         answer = Answer("The run has ended. Say: recorder, undo, to go on with it.", "refused")
     else:
         answer = _EFFECTS[name](state, said)
-    state.out("direction", {"id": name, "by": said.by, "text": said.text, "utterance": said.utterance, "start": said.start,
-                            "answer": answer.text, "tone": answer.tone})
+    state.out(
+        "direction",
+        {
+            "id": name,
+            "by": said.by,
+            "text": said.text,
+            "utterance": said.utterance,
+            "start": said.start,
+            "answer": answer.text,
+            "tone": answer.tone,
+        },
+    )
     if name == "finish" and answer.tone == "done":
         state.out("ending", {"how": "finished", "by": said.by})
 
@@ -79,8 +89,18 @@ def request(state: State, body: Mapping[str, Any], at: str) -> None:
         return
     answer = _amend(state, name, body, said)
     if answer.tone == "refused":
-        state.out("direction", {"id": name, "by": by, "text": said.text, "utterance": None, "start": said.start,
-                                "answer": answer.text, "tone": answer.tone})
+        state.out(
+            "direction",
+            {
+                "id": name,
+                "by": by,
+                "text": said.text,
+                "utterance": None,
+                "start": said.start,
+                "answer": answer.text,
+                "tone": answer.tone,
+            },
+        )
 
 
 @lru_cache(maxsize=4)
@@ -98,7 +118,7 @@ def _amend(state: State, name: str, body: Mapping[str, Any], said: Said) -> Answ
     why = str(reason)[:500] if reason else None
     try:
         if name == "amend":
-            change(state.filing, number, dict(body.get("changes") or {}), Revision("page", said.by, said.at, why))
+            change(state.filing, number, _mapping(body.get("changes")), Revision("page", said.by, said.at, why))
         elif name == "confirm":
             change(state.filing, number, {}, Revision("confirmation", said.by, said.at, why))
         elif name == "withdraw_entry":
@@ -111,6 +131,12 @@ def _amend(state: State, name: str, body: Mapping[str, Any], said: Said) -> Answ
     except ValueError as error:
         return Answer(str(error), "refused")
     return Answer("")
+
+
+def _mapping(changes: Any) -> Mapping[str, Any]:
+    if not isinstance(changes, dict):
+        raise ValueError('Changes are given by name, such as {"status": "absent"}.')
+    return changes
 
 
 def _target(state: State, body: Mapping[str, Any]) -> str | None:
@@ -154,7 +180,10 @@ def _what_is_left(state: State, said: Said) -> Answer:
     partial = [title(region, state.lexicon) for region, (how, items) in covered.items() if how == "partial"]
     if not missing and not partial:
         return Answer("Nothing is left.", "answer")
-    parts = [f"Not begun: {_listed(missing)}." if missing else "", f"Not complete: {_listed(partial)}." if partial else ""]
+    parts = [
+        f"Not begun: {_listed(missing)}." if missing else "",
+        f"Not complete: {_listed(partial)}." if partial else "",
+    ]
     return Answer(" ".join(part for part in parts if part), "answer")
 
 
@@ -174,7 +203,9 @@ def _where_am_i(state: State, said: Said) -> Answer:
 
 def _last(state: State, said: Said) -> Entry | None:
     """The last standing entry that was said before the direction."""
-    return next((e for _, e in standing(state.filing) if said.before is None or e.evidence.chars[0] < said.before), None)
+    return next(
+        (e for _, e in standing(state.filing) if said.before is None or e.evidence.chars[0] < said.before), None
+    )
 
 
 def _read_back(state: State, said: Said) -> Answer:
@@ -236,8 +267,14 @@ def _repeat_region(state: State, said: Said) -> Answer:
 
 
 def _doubtful(state: State, said: Said) -> Entry | None:
-    return next((e for _, e in standing(state.filing)
-                 if e.confirm and (said.before is None or e.evidence.chars[0] < said.before)), None)
+    return next(
+        (
+            e
+            for _, e in standing(state.filing)
+            if e.confirm and (said.before is None or e.evidence.chars[0] < said.before)
+        ),
+        None,
+    )
 
 
 def _confirm_yes(state: State, said: Said) -> Answer:
@@ -259,8 +296,10 @@ def _confirm_no(state: State, said: Said) -> Answer:
 
 def _start_counting(state: State, said: Said) -> Answer:
     state.counting_from = said.start
-    return Answer("Counting." if said.start is not None else "Counting needs sound; there is none.",
-                  "done" if said.start is not None else "refused")
+    return Answer(
+        "Counting." if said.start is not None else "Counting needs sound; there is none.",
+        "done" if said.start is not None else "refused",
+    )
 
 
 def _stop_counting(state: State, said: Said) -> Answer:
@@ -279,12 +318,29 @@ def _finish(state: State, said: Said) -> Answer:
 def _help(state: State, said: Said) -> Answer:
     file = state.lexicon.files["directions"]
     assert isinstance(file, DirectionsFile)
-    return Answer(f"Say \"{file.names[0]}\" and then what is wanted: " + "; ".join(d.meaning for d in file.directions) + ".", "answer")
+    return Answer(
+        f'Say "{file.names[0]}" and then what is wanted: ' + "; ".join(d.meaning for d in file.directions) + ".",
+        "answer",
+    )
 
 
 _EFFECTS: dict[str, Callable[[State, Said], Answer]] = {
-    "begin": _begin, "pause": _pause, "go_on": _go_on, "what_is_left": _what_is_left, "where_am_i": _where_am_i,
-    "read_back": _read_back, "read_region": _read_region, "read_vitals": _read_vitals, "withdraw": _withdraw, "undo": _undo,
-    "mark": _mark, "repeat_region": _repeat_region, "confirm_yes": _confirm_yes, "confirm_no": _confirm_no,
-    "start_counting": _start_counting, "stop_counting": _stop_counting, "finish": _finish, "help": _help,
+    "begin": _begin,
+    "pause": _pause,
+    "go_on": _go_on,
+    "what_is_left": _what_is_left,
+    "where_am_i": _where_am_i,
+    "read_back": _read_back,
+    "read_region": _read_region,
+    "read_vitals": _read_vitals,
+    "withdraw": _withdraw,
+    "undo": _undo,
+    "mark": _mark,
+    "repeat_region": _repeat_region,
+    "confirm_yes": _confirm_yes,
+    "confirm_no": _confirm_no,
+    "start_counting": _start_counting,
+    "stop_counting": _stop_counting,
+    "finish": _finish,
+    "help": _help,
 }

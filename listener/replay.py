@@ -73,7 +73,12 @@ class State:
         for region, entry in self.filing.entries[entries:]:
             self._out.append(("statement", {"region": region, "entry": entry.model_dump(mode="json")}))
         for amendment in self.filing.amendments[amendments:]:
-            if amendment.entry is None and amendment.kind == "withdrawal" and amendment.reason and amendment.by == "speaker":
+            if (
+                amendment.entry is None
+                and amendment.kind == "withdrawal"
+                and amendment.reason
+                and amendment.by == "speaker"
+            ):
                 self._undoable_if_new(amendment.supersedes)
             kind: Kind = "confirmation" if amendment.kind == "confirmation" else "amendment"
             self._out.append((kind, amendment.model_dump(mode="json")))
@@ -96,7 +101,9 @@ class State:
             filing.add(waiting)
         transcript = Transcript(tuple(self.utterances), self.head.source, seconds, tuple(dict.fromkeys(self.remarks)))
         model = ModelInfo(name=self.head.model, vocabulary=self.head.vocabulary) if self.head.model else None
-        return assemble(filing, transcript, run_id=self.head.id, model=model, checklist=self.head.checklist, settings=USUAL)
+        return assemble(
+            filing, transcript, run_id=self.head.id, model=model, checklist=self.head.checklist, settings=USUAL
+        )
 
     def entries(self) -> list[tuple[str, Entry]]:
         """The standing entries with their stations, in the order they were filed."""
@@ -191,15 +198,22 @@ def replayed(head: Head, lexicon: Lexicon, events: Iterable[Event]) -> tuple[Sta
 def utterance_body(utterance: Utterance) -> dict[str, Any]:
     """An utterance as the body of an event."""
     words = [[w.text, w.heard, w.start, w.end, w.confidence, w.doubt, *w.chars] for w in utterance.words]
-    return {"number": utterance.number, "text": utterance.text, "offset": utterance.offset, "first_word": utterance.first_word,
-            "words": words}
+    return {
+        "number": utterance.number,
+        "text": utterance.text,
+        "offset": utterance.offset,
+        "first_word": utterance.first_word,
+        "words": words,
+    }
 
 
 def utterance_of(body: Mapping[str, Any]) -> Utterance:
     """An utterance from the body of an event. Raises :class:`ValueError` for another body."""
     try:
-        words = tuple(Word(str(text), str(heard), _time(start), _time(end), _time(sure), doubt, (int(first), int(last)))
-                      for text, heard, start, end, sure, doubt, first, last in body["words"])
+        words = tuple(
+            Word(str(text), str(heard), _time(start), _time(end), _time(sure), doubt, (int(first), int(last)))
+            for text, heard, start, end, sure, doubt, first, last in body["words"]
+        )
         return Utterance(int(body["number"]), words, str(body["text"]), int(body["offset"]), int(body["first_word"]))
     except (KeyError, TypeError, ValueError) as error:
         raise ValueError("this is no utterance") from error
@@ -215,6 +229,12 @@ def _said(utterance: Utterance, chars: tuple[int, int], at: str) -> Said:
     text = utterance.text[chars[0] - utterance.offset : chars[1] - utterance.offset]
     first, last = (within[0], within[-1]) if within else (0, 0)
     start, end = (utterance.words[first].start, utterance.words[last].end) if within else (None, None)
-    evidence = RecordEvidence(utterance=utterance.number, words=(utterance.first_word + first, utterance.first_word + last),
-                              start=start, end=end, chars=chars, text=text)
+    evidence = RecordEvidence(
+        utterance=utterance.number,
+        words=(utterance.first_word + first, utterance.first_word + last),
+        start=start,
+        end=end,
+        chars=chars,
+        text=text,
+    )
     return Said("speaker", at, text, utterance.number, chars[0], start, evidence)

@@ -121,12 +121,22 @@ def prepare_ears(model: Path | None, options: Options, *, stock: bool = False, p
     return Ears(made.folder, made.restore, ModelInfo(name=folder.name, vocabulary=made.name))
 
 
-def hear(path: Path, ears: Ears, options: Options, *, progress: Progress = silent, isolate: bool = False) -> Record:
-    """Hear a sound file and make its record. Raises :class:`SoundError`, :class:`ModelError`, :class:`HearingError`."""
+def hear(path: Path, ears: Ears, options: Options, *, progress: Progress = silent, isolate: bool = False,
+         keep: bool = False) -> Record:
+    """Hear a sound file and make its record; ``keep`` puts the run in the archive. Raises :class:`SoundError`, :class:`ModelError`, :class:`HearingError`."""
     from listener.hear import hear_file
 
     transcript = hear_file(path, ears.folder, restore=ears.restore, progress=progress, isolate=isolate)
-    return record_of(transcript, options, ears.info)
+    return kept(transcript, options, path, ears.info) if keep else record_of(transcript, options, ears.info)
+
+
+def kept(transcript: Transcript, options: Options, sound: Path | None = None, model: ModelInfo | None = None) -> Record:
+    """The record of a transcript that is kept in the archive, with its sound. Raises :class:`StorageError`."""
+    from listener.archive import open_archive
+    from listener.archive.keeping import keep
+
+    with open_archive() as archive:
+        return keep(archive, transcript, lexicon_of(options), sound=sound, checklist=options.checklist, model=model)
 
 
 def options_of(packs: Sequence[Path], checklist: str) -> Options:

@@ -74,11 +74,26 @@ class Session:
         self._broken: StorageError | None = None
 
     @classmethod
-    def begin(cls, archive: Archive, lexicon: Lexicon, source: str, listen: Listen | None = None, *,
-              checklist: str = "complete", model: ModelInfo | None = None) -> Self:
+    def begin(
+        cls,
+        archive: Archive,
+        lexicon: Lexicon,
+        source: str,
+        listen: Listen | None = None,
+        *,
+        checklist: str = "complete",
+        model: ModelInfo | None = None,
+    ) -> Self:
         """A new run."""
-        writer = archive.begin("live", source, lexicon=lexicon.version, packs=lexicon.packs, checklist=checklist,
-                               model=model.name if model else None, vocabulary=model.vocabulary if model else None)
+        writer = archive.begin(
+            "live",
+            source,
+            lexicon=lexicon.version,
+            packs=lexicon.packs,
+            checklist=checklist,
+            model=model.name if model else None,
+            vocabulary=model.vocabulary if model else None,
+        )
         return cls(writer, begun(writer.head, lexicon), listen)
 
     @classmethod
@@ -157,7 +172,12 @@ class Session:
         """
         with self._lock:
             self._store_sound()
-            body = {"id": name, "by": by, "start": round(self.writer.seconds, 3) if self.writer.seconds else None, **more}
+            body = {
+                "id": name,
+                "by": by,
+                "start": round(self.writer.seconds, 3) if self.writer.seconds else None,
+                **more,
+            }
             self._keep([("request", {**body, **self._meant(more.get("entry"))})])
 
     def record(self) -> Record:
@@ -181,9 +201,15 @@ class Session:
                 self.writer.close()
 
     def abandon(self) -> None:
-        """Let go of the run without ending it, as a kill would; it counts as interrupted."""
+        """Let go of the run without ending it; it counts as interrupted. Sound that is not kept yet is, if that can be."""
         with self._lock:
-            self.writer.close()
+            try:
+                if self._broken is None:
+                    self._store_sound()
+            except StorageError:
+                """Told already, by the call that failed first."""
+            finally:
+                self.writer.close()
 
     def _feed(self, block: Block) -> None:
         self._waiting = np.concatenate([self._waiting, block])
@@ -196,8 +222,16 @@ class Session:
 
     def _hear_shifted(self, words: Words) -> None:
         by = self._heard_from
-        self.hear([replace(w, start=None if w.start is None else round(w.start + by, 3), end=None if w.end is None else round(w.end + by, 3))
-                   for w in words])
+        self.hear(
+            [
+                replace(
+                    w,
+                    start=None if w.start is None else round(w.start + by, 3),
+                    end=None if w.end is None else round(w.end + by, 3),
+                )
+                for w in words
+            ]
+        )
 
     def _hear_again(self) -> None:
         """Hear the kept sound after the last kept word: it was being heard when the run broke off."""

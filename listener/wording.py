@@ -5,8 +5,15 @@ from __future__ import annotations
 from lexicon import Lexicon
 from parser.record import Entry
 
-_STATUS = {"present": "", "normal": "normal", "absent": "absent", "not_assessed": "not assessed", "uncertain": "uncertain",
-           "history": "in the history", "family": "in the family"}
+_STATUS = {
+    "present": "",
+    "normal": "normal",
+    "absent": "absent",
+    "not_assessed": "not assessed",
+    "uncertain": "uncertain",
+    "history": "in the history",
+    "family": "in the family",
+}
 _UNITS = {"mm[Hg]": "mmHg", "Cel": "°C", "[degF]": "°F", "/min": "a minute", "[in_i]": "in", "[lb_av]": "lb"}
 _SIDES = {"left": "left", "right": "right", "both": "both sides", "midline": "midline"}
 
@@ -16,7 +23,9 @@ def in_words(entry: Entry) -> str:
     head = entry.label
     if entry.value is not None:
         unit = entry.value.unit
-        head += f" {entry.value.text}" + ("" if unit is None or unit == "1" else "%" if unit == "%" else f" {_UNITS.get(unit, unit)}")
+        head += f" {entry.value.text}" + (
+            "" if unit is None or unit == "1" else "%" if unit == "%" else f" {_UNITS.get(unit, unit)}"
+        )
     status = _STATUS[entry.status]
     if status and status not in head.split():
         head += f" {status}"

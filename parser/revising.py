@@ -59,7 +59,9 @@ def withdraw(filing: Filing, number: str, revision: Revision) -> Amendment:
 def put_back(filing: Filing, number: str, revision: Revision) -> Entry:
     """File an entry that was taken back anew."""
     region, entry = entry_of(filing, number)
-    return _file(filing, number, region, entry.model_copy(update={"superseded_by": None}), filing.values.get(number), revision)
+    return _file(
+        filing, number, region, entry.model_copy(update={"superseded_by": None}), filing.values.get(number), revision
+    )
 
 
 def change(filing: Filing, number: str, changes: Mapping[str, Any], revision: Revision) -> Entry:
@@ -73,7 +75,9 @@ def change(filing: Filing, number: str, changes: Mapping[str, Any], revision: Re
     for name, wanted in changes.items():
         if name == "value":
             value = _value(wanted, entry)
-            update["value"] = value and RecordValue(text=value.text, number=value.number, unit=value.unit, as_said=value.as_said)
+            update["value"] = value and RecordValue(
+                text=value.text, number=value.number, unit=value.unit, as_said=value.as_said
+            )
         elif name == "region":
             if wanted not in filing.lexicon.region_order:
                 raise ValueError(f"There is no station '{str(wanted)[:40]}'.")
@@ -104,8 +108,16 @@ def _file(filing: Filing, old: str, region: str, entry: Entry, value: Value | No
 
 
 def _amend(filing: Filing, old: str, new: str | None, revision: Revision) -> Amendment:
-    amendment = Amendment(id=f"a{len(filing.amendments) + 1}", supersedes=old, entry=new, kind=revision.kind, by=revision.by,
-                          at=revision.at, evidence=revision.evidence, reason=revision.reason)
+    amendment = Amendment(
+        id=f"a{len(filing.amendments) + 1}",
+        supersedes=old,
+        entry=new,
+        kind=revision.kind,
+        by=revision.by,
+        at=revision.at,
+        evidence=revision.evidence,
+        reason=revision.reason,
+    )
     filing.amendments.append(amendment)
     return amendment
 
@@ -119,7 +131,11 @@ def _checked(name: str, wanted: Any) -> Any:
         return wanted
     if name == "qualifiers" and isinstance(wanted, list | tuple) and len(wanted) <= 20 and all(map(_is_text, wanted)):
         return tuple(wanted)
-    raise ValueError(f"'{str(wanted)[:40]}' cannot be the {name} of an entry." if name in CHANGES else f"'{name[:40]}' cannot be changed.")
+    raise ValueError(
+        f"'{str(wanted)[:40]}' cannot be the {name} of an entry."
+        if name in CHANGES
+        else f"'{name[:40]}' cannot be changed."
+    )
 
 
 def _is_text(wanted: Any) -> bool:
@@ -137,5 +153,10 @@ def _value(wanted: Any, entry: Entry) -> Value | None:
         raise ValueError("The unit of a value is a short text.")
     single, pair = _SINGLE.fullmatch(text), _PAIR.fullmatch(text)
     of_pressure = pair if entry.concept == "blood_pressure" else None
-    return Value(text, text, number=float(single[1]) if single else None,
-                 pair=(float(of_pressure[1]), float(of_pressure[2])) if of_pressure else None, unit=unit)
+    return Value(
+        text,
+        text,
+        number=float(single[1]) if single else None,
+        pair=(float(of_pressure[1]), float(of_pressure[2])) if of_pressure else None,
+        unit=unit,
+    )

@@ -22,19 +22,33 @@ _POSTGRES = ("postgresql", "postgres", "postgresql+psycopg")
 
 #: Parts of the databases' own messages, and what they mean to a person.
 _MEANINGS: tuple[tuple[tuple[str, ...], str], ...] = (
-    (("disk is full", "no space left", "disk full"),
-     "There is no room left on the disk of {place}. What was recorded up to now is kept. Make room and go on."),
-    (("readonly", "read-only", "permission denied"),
-     "{place} cannot be written: it is read-only. What it holds is unharmed. Give write permission, or name another with --archive."),
-    (("not a database", "malformed", "corrupt", "file is encrypted"),
-     "{place} is damaged or no archive. It was left as it is. Put it aside and begin a new one, or bring back a copy."),
+    (
+        ("disk is full", "no space left", "disk full"),
+        "There is no room left on the disk of {place}. What was recorded up to now is kept. Make room and go on.",
+    ),
+    (
+        ("readonly", "read-only", "permission denied"),
+        "{place} cannot be written: it is read-only. What it holds is unharmed. Give write permission, or name another with --archive.",
+    ),
+    (
+        ("not a database", "malformed", "corrupt", "file is encrypted"),
+        "{place} is damaged or no archive. It was left as it is. Put it aside and begin a new one, or bring back a copy.",
+    ),
     (("is locked", "lock timeout", "busy"), "{place} is busy: another program is writing to it. Try again."),
     (("unable to open",), "{place} cannot be opened. Check that its folder is there and that you may write in it."),
-    (("only grows", "only a whole run", "follow one another"), "{place} only grows: rows are never changed, and runs leave whole."),
+    (
+        ("only grows", "only a whole run", "follow one another"),
+        "{place} only grows: rows are never changed, and runs leave whole.",
+    ),
     (("here already", "unique constraint", "duplicate key"), "This run is in {place} already."),
-    (("password", "authentication", "role"), "{place} does not let this user in. Check the name and the password in its URL."),
-    (("refused", "could not connect", "connection", "closed", "terminat", "does not exist", "resolve"),
-     "{place} cannot be reached. Check that the database runs and that its URL is right. What was recorded is kept there."),
+    (
+        ("password", "authentication", "role"),
+        "{place} does not let this user in. Check the name and the password in its URL.",
+    ),
+    (
+        ("refused", "could not connect", "connection", "closed", "terminat", "does not exist", "resolve"),
+        "{place} cannot be reached. Check that the database runs and that its URL is right. What was recorded is kept there.",
+    ),
     (("disk i/o",), "The disk of {place} failed. What was recorded up to now is kept as far as the disk kept it."),
 )
 
@@ -50,12 +64,16 @@ def whereabouts(place: str | Path | None = None) -> URL:
     try:
         url = make_url(named)
     except (ArgumentError, ValueError):
-        raise StorageError("The URL of the archive cannot be read. Write postgresql://NAME@HOST/DATABASE, or a path.") from None
+        raise StorageError(
+            "The URL of the archive cannot be read. Write postgresql://NAME@HOST/DATABASE, or a path."
+        ) from None
     if url.drivername in _POSTGRES:
         return url.set(drivername="postgresql+psycopg")
     if url.drivername == "sqlite" and url.database and url.database != ":memory:":
         return URL.create("sqlite", database=str(Path(url.database).absolute()))
-    raise StorageError(f"Runs are kept in SQLite or PostgreSQL, not in '{url.drivername}'. Name a file or a postgresql:// URL.")
+    raise StorageError(
+        f"Runs are kept in SQLite or PostgreSQL, not in '{url.drivername}'. Name a file or a postgresql:// URL."
+    )
 
 
 def _usual() -> Path:
@@ -80,7 +98,9 @@ def connected(url: URL) -> Engine:
 
         return create_engine(url, hide_parameters=True, pool_pre_ping=True, connect_args={"connect_timeout": 10})
     except (ImportError, NoSuchModuleError):
-        raise StorageError("PostgreSQL needs one more package. Install it with: pip install 'crownsole[postgres]'") from None
+        raise StorageError(
+            "PostgreSQL needs one more package. Install it with: pip install 'crownsole[postgres]'"
+        ) from None
 
 
 def _sqlite(url: URL) -> Engine:
@@ -92,7 +112,13 @@ def _sqlite(url: URL) -> Engine:
     def configure(connection: sqlite3.Connection, _: object) -> None:
         connection.isolation_level = None
         cursor = connection.cursor()
-        for pragma in (f"busy_timeout={_BUSY_MS}", "foreign_keys=ON", "secure_delete=ON", "journal_mode=WAL", "synchronous=FULL"):
+        for pragma in (
+            f"busy_timeout={_BUSY_MS}",
+            "foreign_keys=ON",
+            "secure_delete=ON",
+            "journal_mode=WAL",
+            "synchronous=FULL",
+        ):
             try:
                 cursor.execute(f"PRAGMA {pragma}")
             except sqlite3.OperationalError:
@@ -117,7 +143,9 @@ def _make(path: Path) -> None:
         if not path.exists():
             os.close(os.open(path, os.O_CREAT | os.O_WRONLY, 0o600))
     except OSError as error:
-        raise StorageError(f"The archive {path} cannot be made ({error.strerror or error}). Name another with --archive.") from None
+        raise StorageError(
+            f"The archive {path} cannot be made ({error.strerror or error}). Name another with --archive."
+        ) from None
 
 
 @contextmanager

@@ -12,8 +12,20 @@ from collections.abc import Mapping
 from dataclasses import asdict, dataclass, field
 from typing import Any, Literal, Self
 
-Kind = Literal["sound", "utterance", "request", "resumption", "remark", "statement", "direction", "mark", "amendment",
-               "confirmation", "ending", "filed"]
+Kind = Literal[
+    "sound",
+    "utterance",
+    "request",
+    "resumption",
+    "remark",
+    "statement",
+    "direction",
+    "mark",
+    "amendment",
+    "confirmation",
+    "ending",
+    "filed",
+]
 Status = Literal["under way", "interrupted", "finished"]
 RunKind = Literal["live", "hear", "read"]
 

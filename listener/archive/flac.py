@@ -26,18 +26,20 @@ def encoded(block: Block) -> bytes:
     if block.dtype != np.int16 or block.ndim != 1 or not 1 <= len(block) <= LONGEST:
         raise ValueError(f"a segment is 1 to {LONGEST} samples of 16 bits, not {block.shape} of {block.dtype}")
     codec = av.CodecContext.create("flac", "w")
-    codec.sample_rate = RATE  # type: ignore[attr-defined]
-    codec.format = "s16"  # type: ignore[attr-defined]
-    codec.layout = "mono"  # type: ignore[attr-defined]
+    codec.sample_rate = RATE
+    codec.format = "s16"
+    codec.layout = "mono"
     codec.open()
-    size = codec.frame_size  # type: ignore[attr-defined]
+    size = codec.frame_size
     frames = []
     for at in range(0, len(block), size):
-        frame = av.AudioFrame.from_ndarray(np.ascontiguousarray(block[at : at + size]).reshape(1, -1), format="s16", layout="mono")
+        frame = av.AudioFrame.from_ndarray(
+            np.ascontiguousarray(block[at : at + size]).reshape(1, -1), format="s16", layout="mono"
+        )
         frame.sample_rate = RATE
         frame.pts = at
-        frames += [bytes(packet) for packet in codec.encode(frame)]  # type: ignore[attr-defined]
-    frames += [bytes(packet) for packet in codec.encode(None)]  # type: ignore[attr-defined]
+        frames += [bytes(packet) for packet in codec.encode(frame)]
+    frames += [bytes(packet) for packet in codec.encode(None)]
     return b"fLaC" + b"\x80\x00\x00\x22" + _stream_info(block, size) + b"".join(frames)
 
 
@@ -51,7 +53,10 @@ def decoded(data: bytes) -> Block:
     except (av.error.FFmpegError, IndexError, ValueError) as error:
         raise SoundError("A piece of the stored sound is damaged.") from error
     block: Block = np.concatenate(pieces).astype(np.int16) if pieces else np.zeros(0, dtype=np.int16)
-    if len(block) > LONGEST or data[26:42] != hashlib.md5(block.astype("<i2").tobytes(), usedforsecurity=False).digest():
+    if (
+        len(block) > LONGEST
+        or data[26:42] != hashlib.md5(block.astype("<i2").tobytes(), usedforsecurity=False).digest()
+    ):
         raise SoundError("A piece of the stored sound is damaged.")
     return block
 

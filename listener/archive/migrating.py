@@ -39,9 +39,13 @@ def _version(connection: Connection) -> str | None:
 def _check(connection: Connection, version: str | None, name: str) -> None:
     known = {path.stem for path in (_FOLDER / "versions").glob("*.py")}
     if version is not None and version not in known:
-        raise StorageError(f"{name} was made by a newer Crownsole (version '{version}'). Update the program; nothing was changed.")
+        raise StorageError(
+            f"{name} was made by a newer Crownsole (version '{version}'). Update the program; nothing was changed."
+        )
     if version is None and {"run", "event"} & set(inspect(connection).get_table_names()):
-        raise StorageError(f"{name} belongs to another program. Name another place with --archive; nothing was changed.")
+        raise StorageError(
+            f"{name} belongs to another program. Name another place with --archive; nothing was changed."
+        )
 
 
 def _upgrade(connection: Connection) -> None:

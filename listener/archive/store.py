@@ -8,8 +8,9 @@ from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
+from itertools import islice
 from pathlib import Path
-from typing import Any, Self
+from typing import Any, Self, TypeVar
 
 from sqlalchemy import Connection, Row, func, insert, select
 from sqlalchemy.engine import URL
@@ -25,6 +26,7 @@ from listener.levels import Block
 from listener.sound import RATE
 
 Clock = Callable[[], datetime]
+T = TypeVar("T")
 
 _PAGE = 500
 _CLOCK_SLACK_S = 1.0
@@ -120,32 +122,47 @@ class Archive:
 
     def segment_at(self, run: str, sample: int) -> int:
         """The number of the segment that holds a sample (0 is the first of the run); the last one beyond the end."""
-        asked = select(func.max(AudioRow.number)).where(AudioRow.run == self._key(run), AudioRow.start <= max(sample, 0))
+        asked = select(func.max(AudioRow.number)).where(
+            AudioRow.run == self._key(run), AudioRow.start <= max(sample, 0)
+        )
         with self._reading() as connection:
             return connection.execute(asked).scalar() or 1
 
-    def begin(self, kind: RunKind, source: str, *, lexicon: str, packs: tuple[str, ...] = (), checklist: str = "complete",
-              model: str | None = None, vocabulary: str | None = None) -> Writer:
+    def begin(
+        self,
+        kind: RunKind,
+        source: str,
+        *,
+        lexicon: str,
+        packs: tuple[str, ...] = (),
+        checklist: str = "complete",
+        model: str | None = None,
+        vocabulary: str | None = None,
+    ) -> Writer:
         """A new run and its writer. Raises :class:`StorageError`."""
-        head = Head(secrets.token_hex(6), kind, source, _stamp(self.clock()), lexicon, packs, checklist, model, vocabulary)
-        return self.begin_with(head)
+        head = Head(
+            secrets.token_hex(6), kind, source, _stamp(self.clock()), lexicon, packs, checklist, model, vocabulary
+        )
+        return self._begin_with(head)
 
-    def begin_with(self, head: Head) -> Writer:
-        """A new run with a given head, such as an imported one. Raises :class:`StorageError`, also if it is here already."""
+    def _begin_with(self, head: Head) -> Writer:
         self._hold(head.id)
         try:
             with self.writing() as connection:
-                key = self.add_head(connection, head)
+                key = _insert_head(connection, head)
         except BaseException:
             self._holds.free(head.id)
             raise
         return Writer(self, head, key, _Ends(head.hash))
 
-    @staticmethod
-    def add_head(connection: Connection, head: Head) -> int:
-        row = connection.execute(insert(RunRow).values(id=head.id, head=head.as_json(), hash=head.hash))
-        assert row.inserted_primary_key is not None
-        return int(row.inserted_primary_key[0])
+    def insert_run(self, head: Head, events: Iterable[Event], segments: Iterable[Segment]) -> None:
+        """A run from elsewhere, all of it or nothing; its hashes were checked. Raises :class:`StorageError`."""
+        with self.writing() as connection:
+            key = _insert_head(connection, head)
+            for some in _some(segments):
+                _insert_segments(connection, key, some)
+            for few in _some(events):
+                _insert_events(connection, key, few)
 
     def resume(self, run: str) -> Writer:
         """The writer of a run that is there already. Raises :class:`StorageError` when another program writes to it."""
@@ -154,15 +171,25 @@ class Archive:
         try:
             key = self._key(head.id)
             with self._reading() as connection:
-                event = connection.execute(select(EventRow.number, EventRow.hash, EventRow.at).where(EventRow.run == key)
-                                           .order_by(EventRow.number.desc()).limit(1)).first()
-                sound = connection.execute(select(AudioRow.number, AudioRow.start, AudioRow.samples).where(AudioRow.run == key)
-                                           .order_by(AudioRow.number.desc()).limit(1)).first()
+                event = connection.execute(
+                    select(EventRow.number, EventRow.hash, EventRow.at)
+                    .where(EventRow.run == key)
+                    .order_by(EventRow.number.desc())
+                    .limit(1)
+                ).first()
+                sound = connection.execute(
+                    select(AudioRow.number, AudioRow.start, AudioRow.samples)
+                    .where(AudioRow.run == key)
+                    .order_by(AudioRow.number.desc())
+                    .limit(1)
+                ).first()
         except BaseException:
             self._holds.free(head.id)
             raise
         ends = _Ends(head.hash) if event is None else _Ends(event.hash, event.number, event.at)
-        return Writer(self, head, key, replace(ends, segment=sound.number, samples=sound.start + sound.samples) if sound else ends)
+        return Writer(
+            self, head, key, replace(ends, segment=sound.number, samples=sound.start + sound.samples) if sound else ends
+        )
 
     def remove(self, run: str) -> RunInfo:
         """Remove a whole run for good, sound included. Raises :class:`StorageError` when it is being written."""
@@ -212,7 +239,9 @@ class Archive:
             parsed: Mapping[str, Any] = json.loads(body)
             return parsed
         except ValueError:
-            raise StorageError(f"{self.name} is damaged: an event in it cannot be read. It was left as it is.") from None
+            raise StorageError(
+                f"{self.name} is damaged: an event in it cannot be read. It was left as it is."
+            ) from None
 
 
 @dataclass(frozen=True, slots=True)
@@ -256,7 +285,7 @@ class Writer:
         events, ends = self._chain(said)
         if events:
             with self.archive.writing() as connection:
-                self.insert_events(connection, events)
+                _insert_events(connection, self._key, events)
             self._ends = ends
         return events
 
@@ -266,19 +295,10 @@ class Writer:
         segment = Segment(self._ends.segment + 1, self._ends.samples, len(block), digest(data), data)
         events, ends = self._chain([("sound", segment.body)])
         with self.archive.writing() as connection:
-            self.insert_segments(connection, [segment])
-            self.insert_events(connection, events)
+            _insert_segments(connection, self._key, [segment])
+            _insert_events(connection, self._key, events)
         self._ends = replace(ends, segment=segment.number, samples=segment.start + segment.samples)
         return events
-
-    def insert_events(self, connection: Connection, events: Iterable[Event]) -> None:
-        connection.execute(insert(EventRow), [
-            {"run": self._key, "number": e.number, "kind": e.kind, "at": e.at, "body": canonical(e.body), "hash": e.hash} for e in events])
-
-    def insert_segments(self, connection: Connection, segments: Iterable[Segment]) -> None:
-        connection.execute(insert(AudioRow), [
-            {"run": self._key, "number": s.number, "start": s.start, "samples": s.samples, "sha256": s.sha256, "data": s.data}
-            for s in segments])
 
     def close(self) -> None:
         """Let go of the run. A run without an ending counts as interrupted from now on."""
@@ -304,8 +324,55 @@ class Writer:
         back = (datetime.fromisoformat(self._ends.at) - moment).total_seconds()
         if back <= _CLOCK_SLACK_S:
             return []
-        return [("remark", {"about": "clock", "text": f"The clock of this machine was set back by {back:.0f} s; "
-                                                      "the order of events is kept by their numbers."})]
+        return [
+            (
+                "remark",
+                {
+                    "about": "clock",
+                    "text": f"The clock of this machine was set back by {back:.0f} s; "
+                    "the order of events is kept by their numbers.",
+                },
+            )
+        ]
+
+
+def _insert_head(connection: Connection, head: Head) -> int:
+    row = connection.execute(insert(RunRow).values(id=head.id, head=head.as_json(), hash=head.hash))
+    assert row.inserted_primary_key is not None
+    return int(row.inserted_primary_key[0])
+
+
+def _insert_events(connection: Connection, run: int, events: Iterable[Event]) -> None:
+    connection.execute(
+        insert(EventRow),
+        [
+            {
+                "run": run,
+                "number": e.number,
+                "kind": e.kind,
+                "at": e.at,
+                "body": canonical(dict(e.body)),
+                "hash": e.hash,
+            }
+            for e in events
+        ],
+    )
+
+
+def _insert_segments(connection: Connection, run: int, segments: Iterable[Segment]) -> None:
+    connection.execute(
+        insert(AudioRow),
+        [
+            {"run": run, "number": s.number, "start": s.start, "samples": s.samples, "sha256": s.sha256, "data": s.data}
+            for s in segments
+        ],
+    )
+
+
+def _some(values: Iterable[T]) -> Iterator[list[T]]:
+    held = iter(values)
+    while some := list(islice(held, _PAGE)):
+        yield some
 
 
 def _stamp(moment: datetime) -> str:
@@ -314,15 +381,33 @@ def _stamp(moment: datetime) -> str:
 
 def _facts() -> Any:
     """A run with what is listed of it."""
+
     def count(kind: str | None) -> Any:
         asked = select(func.count()).select_from(EventRow).where(EventRow.run == RunRow.key)
         return (asked.where(EventRow.kind == kind) if kind else asked).correlate(RunRow).scalar_subquery()
 
-    last = (select(EventRow.kind).where(EventRow.run == RunRow.key, EventRow.kind.in_(("ending", "resumption")))
-            .order_by(EventRow.number.desc()).limit(1).correlate(RunRow).scalar_subquery())
-    samples = select(func.max(AudioRow.start + AudioRow.samples)).where(AudioRow.run == RunRow.key).correlate(RunRow).scalar_subquery()
-    return select(RunRow.id, RunRow.head, count(None).label("events"), count("utterance").label("utterances"),
-                  last.label("last"), samples.label("samples"))
+    last = (
+        select(EventRow.kind)
+        .where(EventRow.run == RunRow.key, EventRow.kind.in_(("ending", "resumption")))
+        .order_by(EventRow.number.desc())
+        .limit(1)
+        .correlate(RunRow)
+        .scalar_subquery()
+    )
+    samples = (
+        select(func.max(AudioRow.start + AudioRow.samples))
+        .where(AudioRow.run == RunRow.key)
+        .correlate(RunRow)
+        .scalar_subquery()
+    )
+    return select(
+        RunRow.id,
+        RunRow.head,
+        count(None).label("events"),
+        count("utterance").label("utterances"),
+        last.label("last"),
+        samples.label("samples"),
+    )
 
 
 def _info(row: Row[Any], held: Held) -> RunInfo:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import time
 from pathlib import Path
 from typing import Protocol
 
@@ -12,6 +13,8 @@ from sqlalchemy.exc import DBAPIError
 
 from listener.errors import StorageError
 from listener.locking import Hold, held, take
+
+_TRIES, _BETWEEN_S = 4, 0.02
 
 
 class Holds(Protocol):
@@ -51,12 +54,20 @@ class _Files:
         if run in self._mine:
             raise _taken(run)
         try:
-            hold = take(self._folder / f"{run}.lock")
+            hold = self._take(run)
         except OSError as error:
             raise StorageError(f"{self._folder} cannot be written ({error.strerror or error}).") from None
         if hold is None:
             raise _taken(run)
         self._mine[run] = hold
+
+    def _take(self, run: str) -> Hold | None:
+        """Tried a few times: whoever asks if a run is held touches its lock for a moment."""
+        for _ in range(_TRIES):
+            if (hold := take(self._folder / f"{run}.lock")) is not None:
+                return hold
+            time.sleep(_BETWEEN_S)
+        return None
 
     def free(self, run: str) -> None:
         if run in self._mine:
@@ -98,7 +109,9 @@ class _Advisory:
             connection.close()
 
     def held(self) -> Held:
-        asked = "SELECT (classid::bigint << 32) | objid::bigint FROM pg_locks WHERE locktype = 'advisory' AND objsubid = 1"
+        asked = (
+            "SELECT (classid::bigint << 32) | objid::bigint FROM pg_locks WHERE locktype = 'advisory' AND objsubid = 1"
+        )
         with self._engine.connect() as connection:
             return _Keys({key for (key,) in connection.execute(text(asked))})
 

@@ -31,22 +31,37 @@ def upgrade() -> None:
 def _tables() -> None:
     key = sa.ForeignKey("run.key", ondelete="CASCADE")
     op.create_table(
-        "run", sa.Column("key", sa.Integer, primary_key=True, autoincrement=True),
-        sa.Column("id", sa.Text, nullable=False, unique=True), sa.Column("head", sa.Text, nullable=False),
-        sa.Column("hash", sa.Text, nullable=False), sqlite_autoincrement=True)
+        "run",
+        sa.Column("key", sa.Integer, primary_key=True, autoincrement=True),
+        sa.Column("id", sa.Text, nullable=False, unique=True),
+        sa.Column("head", sa.Text, nullable=False),
+        sa.Column("hash", sa.Text, nullable=False),
+        sqlite_autoincrement=True,
+    )
     op.create_table(
-        "event", sa.Column("run", sa.Integer, key, primary_key=True, autoincrement=False),
+        "event",
+        sa.Column("run", sa.Integer, key, primary_key=True, autoincrement=False),
         sa.Column("number", sa.Integer, primary_key=True, autoincrement=False),
-        *(sa.Column(name, sa.Text, nullable=False) for name in ("kind", "at", "body", "hash")))
+        *(sa.Column(name, sa.Text, nullable=False) for name in ("kind", "at", "body", "hash")),
+    )
     op.create_table(
-        "audio_segment", sa.Column("run", sa.Integer, sa.ForeignKey("run.key", ondelete="CASCADE"), primary_key=True, autoincrement=False),
+        "audio_segment",
+        sa.Column(
+            "run", sa.Integer, sa.ForeignKey("run.key", ondelete="CASCADE"), primary_key=True, autoincrement=False
+        ),
         sa.Column("number", sa.Integer, primary_key=True, autoincrement=False),
-        sa.Column("start", sa.Integer, nullable=False), sa.Column("samples", sa.Integer, nullable=False),
-        sa.Column("sha256", sa.Text, nullable=False), sa.Column("data", sa.LargeBinary, nullable=False),
-        sa.CheckConstraint("samples BETWEEN 1 AND 16000", name="one_second"))
+        sa.Column("start", sa.Integer, nullable=False),
+        sa.Column("samples", sa.Integer, nullable=False),
+        sa.Column("sha256", sa.Text, nullable=False),
+        sa.Column("data", sa.LargeBinary, nullable=False),
+        sa.CheckConstraint("samples BETWEEN 1 AND 16000", name="one_second"),
+    )
     op.create_table(
-        "removal", sa.Column("run", sa.Integer, primary_key=True, autoincrement=False),
-        sa.Column("id", sa.Text, nullable=False), sa.Column("at", sa.Text, nullable=False))
+        "removal",
+        sa.Column("run", sa.Integer, primary_key=True, autoincrement=False),
+        sa.Column("id", sa.Text, nullable=False),
+        sa.Column("at", sa.Text, nullable=False),
+    )
     op.create_index("event_kind", "event", ["run", "kind", "number"])
 
 
@@ -57,9 +72,16 @@ def _sqlite() -> list[str]:
         return f"CREATE TRIGGER {name} {moment} ON {table} {condition}BEGIN SELECT RAISE(ABORT, '{message}'); END"
 
     made = [guard(table, "BEFORE UPDATE", "", _ONLY_GROWS) for table in ("run", *_PARTS, "removal")]
-    made += [guard(table, "BEFORE DELETE", "EXISTS (SELECT 1 FROM run WHERE key = OLD.run)", _WHOLE_RUNS) for table in _PARTS]
     made += [
-        guard(table, "BEFORE INSERT", f"NEW.number <> (SELECT COALESCE(MAX(number), 0) + 1 FROM {table} WHERE run = NEW.run){more}", _IN_ORDER)
+        guard(table, "BEFORE DELETE", "EXISTS (SELECT 1 FROM run WHERE key = OLD.run)", _WHOLE_RUNS) for table in _PARTS
+    ]
+    made += [
+        guard(
+            table,
+            "BEFORE INSERT",
+            f"NEW.number <> (SELECT COALESCE(MAX(number), 0) + 1 FROM {table} WHERE run = NEW.run){more}",
+            _IN_ORDER,
+        )
         for table, more in zip(_PARTS, ("", f" OR NEW.start <> {_END_OF_SOUND}"), strict=True)
     ]
     made += [
@@ -73,7 +95,9 @@ def _sqlite() -> list[str]:
     return made
 
 
-_END_OF_SOUND = ("COALESCE((SELECT start + samples FROM audio_segment WHERE run = NEW.run ORDER BY number DESC LIMIT 1), 0)")
+_END_OF_SOUND = (
+    "COALESCE((SELECT start + samples FROM audio_segment WHERE run = NEW.run ORDER BY number DESC LIMIT 1), 0)"
+)
 
 
 def _postgresql() -> list[str]:
@@ -81,29 +105,49 @@ def _postgresql() -> list[str]:
         return f"CREATE FUNCTION {name}() RETURNS trigger LANGUAGE plpgsql AS $$ BEGIN {body} RETURN {result}; END $$"
 
     def refuse(condition: str, message: str) -> str:
-        return f"IF {condition} THEN RAISE EXCEPTION '{message}' USING ERRCODE = 'integrity_constraint_violation'; END IF;"
+        return (
+            f"IF {condition} THEN RAISE EXCEPTION '{message}' USING ERRCODE = 'integrity_constraint_violation'; END IF;"
+        )
 
     def trigger(table: str, moment: str, name: str) -> str:
         row = "STATEMENT" if moment.endswith("TRUNCATE") else "ROW"
-        return (f"CREATE TRIGGER {table}_{'_'.join(moment.lower().split())} {moment} ON {table} "
-                f"FOR EACH {row} EXECUTE FUNCTION {name}()")
+        return (
+            f"CREATE TRIGGER {table}_{'_'.join(moment.lower().split())} {moment} ON {table} "
+            f"FOR EACH {row} EXECUTE FUNCTION {name}()"
+        )
 
     made = [
         function("archive_only_grows", refuse("TRUE", _ONLY_GROWS)),
         function("archive_part_leaves", refuse("EXISTS (SELECT 1 FROM run WHERE key = OLD.run)", _WHOLE_RUNS), "OLD"),
-        function("archive_run_leaves", refuse("NOT EXISTS (SELECT 1 FROM removal WHERE run = OLD.key)", _WHOLE_RUNS), "OLD"),
+        function(
+            "archive_run_leaves", refuse("NOT EXISTS (SELECT 1 FROM removal WHERE run = OLD.key)", _WHOLE_RUNS), "OLD"
+        ),
         function("archive_removal", refuse("NOT EXISTS (SELECT 1 FROM run WHERE key = NEW.run)", _WHOLE_RUNS)),
         function("archive_remove", "DELETE FROM run WHERE key = NEW.run;"),
-        function("archive_event_follows", refuse(
-            "NEW.number <> (SELECT COALESCE(MAX(number), 0) + 1 FROM event WHERE run = NEW.run)", _IN_ORDER)),
-        function("archive_audio_segment_follows", refuse(
-            "NEW.number <> (SELECT COALESCE(MAX(number), 0) + 1 FROM audio_segment WHERE run = NEW.run) "
-            f"OR NEW.start <> {_END_OF_SOUND}", _IN_ORDER)),
+        function(
+            "archive_event_follows",
+            refuse("NEW.number <> (SELECT COALESCE(MAX(number), 0) + 1 FROM event WHERE run = NEW.run)", _IN_ORDER),
+        ),
+        function(
+            "archive_audio_segment_follows",
+            refuse(
+                "NEW.number <> (SELECT COALESCE(MAX(number), 0) + 1 FROM audio_segment WHERE run = NEW.run) "
+                f"OR NEW.start <> {_END_OF_SOUND}",
+                _IN_ORDER,
+            ),
+        ),
     ]
     for table in ("run", *_PARTS, "removal"):
         made += [trigger(table, f"BEFORE {moment}", "archive_only_grows") for moment in ("UPDATE", "TRUNCATE")]
     for table in _PARTS:
-        made += [trigger(table, "BEFORE DELETE", "archive_part_leaves"), trigger(table, "BEFORE INSERT", f"archive_{table}_follows")]
-    made += [trigger("run", "BEFORE DELETE", "archive_run_leaves"), trigger("removal", "BEFORE DELETE", "archive_only_grows"),
-             trigger("removal", "BEFORE INSERT", "archive_removal"), trigger("removal", "AFTER INSERT", "archive_remove")]
+        made += [
+            trigger(table, "BEFORE DELETE", "archive_part_leaves"),
+            trigger(table, "BEFORE INSERT", f"archive_{table}_follows"),
+        ]
+    made += [
+        trigger("run", "BEFORE DELETE", "archive_run_leaves"),
+        trigger("removal", "BEFORE DELETE", "archive_only_grows"),
+        trigger("removal", "BEFORE INSERT", "archive_removal"),
+        trigger("removal", "AFTER INSERT", "archive_remove"),
+    ]
     return made
