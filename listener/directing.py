@@ -83,7 +83,7 @@ def request(state: State, body: Mapping[str, Any], at: str) -> None:
             state.out("ending", {"how": str(body.get("how", "ended")), "by": by})
         return
     if name in _EFFECTS:
-        if name == "finish" or name == "pause":
+        if name in ("finish", "pause"):
             state.end()
         obey(state, name, said)
         return
@@ -196,7 +196,7 @@ def _where_am_i(state: State, said: Said) -> Answer:
     region = state.situation.region
     if region is None:
         return Answer("No station was named yet.", "answer")
-    how, items = coverage(state.entries(), state.lexicon, state.head.checklist).get(region, ("documented", ()))
+    _, items = coverage(state.entries(), state.lexicon, state.head.checklist).get(region, ("documented", ()))
     left = f" Left here: {'; '.join(items[:_MOST_TOLD])}." if items else " Nothing is left here."
     return Answer(f"{title(region, state.lexicon)}.{left}", "answer")
 

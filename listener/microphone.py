@@ -30,7 +30,7 @@ class Microphone:
         self._blocks: queue.SimpleQueue[Block] = queue.SimpleQueue()
 
     def blocks(self) -> Iterator[Block]:
-        """int16 mono at 16 kHz, shape (RAW_BLOCK,). Raises :class:`SoundError`, also when the microphone is unplugged."""
+        """int16 mono at 16 kHz, shape (RAW_BLOCK,). Raises :class:`SoundError`, also when it is unplugged."""
         sounddevice = _library()
         try:
             stream = sounddevice.InputStream(

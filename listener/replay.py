@@ -94,7 +94,7 @@ class State:
         self.tell()
 
     def record(self, seconds: float | None = None) -> Record:
-        """The audited record as it stands; words that still wait for more are read as they are. ``seconds`` of sound."""
+        """The audited record as it stands; words that wait for more are read as they are. ``seconds`` of sound."""
         filing = self.filing.copy()
         waiting = finish(self.situation, self.head.packs)
         if waiting is not None and not self.paused:

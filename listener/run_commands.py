@@ -1,4 +1,4 @@
-"""Commands for live runs in the terminal and for the runs in the archive. Thin, and everything heavy is imported late."""
+"""Commands for live runs in the terminal and for the runs in the archive; everything heavy is imported late."""
 
 from __future__ import annotations
 
@@ -249,4 +249,5 @@ def _line(info: RunInfo) -> str:
     from listener.wording import clock
 
     made = datetime.fromisoformat(info.head.made_at).astimezone().strftime("%Y-%m-%d %H:%M")
-    return f"{info.id}  {made}  {info.head.kind:4}  {info.status:11}  {clock(info.seconds):>7}  {info.utterances:4} utterances  {info.head.source}"
+    long = f"{clock(info.seconds):>7}  {info.utterances:4} utterances"
+    return f"{info.id}  {made}  {info.head.kind:4}  {info.status:11}  {long}  {info.head.source}"

@@ -24,7 +24,7 @@ from listener.replay import State, begun, replayed, utterance_body
 from listener.sound import RATE
 from listener.wording import clock
 from parser.record import ModelInfo, Record
-from parser.transcript import Word, utterance_of_words, utterances_of_text
+from parser.transcript import Utterance, Word, utterance_of_words, utterances_of_text
 
 #: Samples of a stored piece of sound: half a second, so that a kill costs less than one.
 SEGMENT = RATE // 2
@@ -151,18 +151,19 @@ class Session:
     def hear(self, words: Sequence[Word]) -> None:
         """Take the words of one utterance, with times in seconds of the run."""
         with self._lock:
-            last = self.state.utterances[-1] if self.state.utterances else None
-            offset = last.offset + len(last.text) + 1 if last else 0
-            first = last.first_word + len(last.words) if last else 0
-            utterance = utterance_of_words(tuple(words), last.number + 1 if last else 1, offset, first)
+            utterance = utterance_of_words(tuple(words), *self._next_place())
             if utterance.words:
                 self._store_sound()
                 self._keep([("utterance", utterance_body(utterance))])
 
     def type(self, text: str) -> None:
-        """Take typed words, one utterance a line."""
-        for utterance in utterances_of_text(text):
-            self.hear([replace(word, chars=(0, 0)) for word in utterance.words])
+        """Take typed words, one utterance a line, with their punctuation."""
+        with self._lock:
+            for typed in utterances_of_text(text):
+                number, offset, first = self._next_place()
+                by = offset - typed.offset
+                words = tuple(replace(word, chars=(word.chars[0] + by, word.chars[1] + by)) for word in typed.words)
+                self._keep([("utterance", utterance_body(Utterance(number, words, typed.text, offset, first)))])
 
     def request(self, name: str, by: str = "page", **more: Any) -> None:
         """Ask for a direction by hand (its id in ``directions.yaml``), or to "amend", "confirm", "withdraw_entry" or
@@ -201,7 +202,7 @@ class Session:
                 self.writer.close()
 
     def abandon(self) -> None:
-        """Let go of the run without ending it; it counts as interrupted. Sound that is not kept yet is, if that can be."""
+        """Let go of the run without ending it; it counts as interrupted. Waiting sound is kept, if that can be."""
         with self._lock:
             try:
                 if self._broken is None:
@@ -219,6 +220,13 @@ class Session:
         if self._hearing is not None:
             for words in self._hearing.accept(self._gain.apply(block)):
                 self._hear_shifted(words)
+
+    def _next_place(self) -> tuple[int, int, int]:
+        """Number, place in the text and first word of the next utterance."""
+        if not self.state.utterances:
+            return 1, 0, 0
+        last = self.state.utterances[-1]
+        return last.number + 1, last.offset + len(last.text) + 1, last.first_word + len(last.words)
 
     def _hear_shifted(self, words: Words) -> None:
         by = self._heard_from

@@ -188,8 +188,8 @@ def described(told: Event | Partial, session: Session) -> str:
 
 def farewell(session: Session) -> str:
     """Where the run is kept, for the end."""
-    words = len(session.state.utterances)
-    return f"Run {session.id} is kept: {clock(session.seconds)} of sound, {words} utterances. See it with: crownsole runs show {session.id}"
+    long = f"{clock(session.seconds)} of sound, {len(session.state.utterances)} utterances"
+    return f"Run {session.id} is kept: {long}. See it with: crownsole runs show {session.id}"
 
 
 def _kept(session: Session) -> str:

@@ -5,6 +5,7 @@ leaves as a whole or not at all. Everything is imported late, so that help stays
 """
 
 from listener.archive.events import Event, Head, RunInfo, Segment
-from listener.archive.store import Archive, Writer, open_archive
+from listener.archive.store import Archive, open_archive
+from listener.archive.writing import Writer
 
 __all__ = ["Archive", "Event", "Head", "RunInfo", "Segment", "Writer", "open_archive"]

@@ -28,11 +28,11 @@ _MEANINGS: tuple[tuple[tuple[str, ...], str], ...] = (
     ),
     (
         ("readonly", "read-only", "permission denied"),
-        "{place} cannot be written: it is read-only. What it holds is unharmed. Give write permission, or name another with --archive.",
+        "{place} cannot be written: it is read-only. What it holds is unharmed. Allow writing, or name another place.",
     ),
     (
         ("not a database", "malformed", "corrupt", "file is encrypted"),
-        "{place} is damaged or no archive. It was left as it is. Put it aside and begin a new one, or bring back a copy.",
+        "{place} is damaged or no archive. It was left as it is. Put it aside and begin anew, or bring back a copy.",
     ),
     (("is locked", "lock timeout", "busy"), "{place} is busy: another program is writing to it. Try again."),
     (("unable to open",), "{place} cannot be opened. Check that its folder is there and that you may write in it."),
@@ -47,7 +47,7 @@ _MEANINGS: tuple[tuple[tuple[str, ...], str], ...] = (
     ),
     (
         ("refused", "could not connect", "connection", "closed", "terminat", "does not exist", "resolve"),
-        "{place} cannot be reached. Check that the database runs and that its URL is right. What was recorded is kept there.",
+        "{place} cannot be reached. Check that the database runs and its URL is right. What was recorded is kept there.",
     ),
     (("disk i/o",), "The disk of {place} failed. What was recorded up to now is kept as far as the disk kept it."),
 )

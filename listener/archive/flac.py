@@ -20,7 +20,7 @@ LONGEST = RATE
 
 
 def encoded(block: Block) -> bytes:
-    """A FLAC file of int16 mono samples at 16 kHz, shape (n,), 1 <= n <= :data:`LONGEST`. Raises :class:`ValueError`."""
+    """A FLAC file of int16 mono samples at 16 kHz, shape (n,), 1 <= n <= LONGEST. Raises :class:`ValueError`."""
     import av
 
     if block.dtype != np.int16 or block.ndim != 1 or not 1 <= len(block) <= LONGEST:

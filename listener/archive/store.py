@@ -6,30 +6,24 @@ import json
 import secrets
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import UTC, datetime
-from itertools import islice
 from pathlib import Path
-from typing import Any, Self, TypeVar
+from typing import Any, Self
 
 from sqlalchemy import Connection, Row, func, insert, select
 from sqlalchemy.engine import URL
 
 from listener.archive.engine import connected, named, told, whereabouts
-from listener.archive.events import Event, Head, Kind, RunInfo, RunKind, Segment, Status, canonical, digest
-from listener.archive.flac import encoded
+from listener.archive.events import Event, Head, RunInfo, RunKind, Segment, Status
 from listener.archive.migrating import migrate
 from listener.archive.tables import AudioRow, EventRow, RemovalRow, RunRow
 from listener.archive.writers import Held, holds_of
+from listener.archive.writing import PAGE, Ends, Writer, in_pages, insert_events, insert_head, insert_segments, stamp
 from listener.errors import InputError, StorageError
-from listener.levels import Block
 from listener.sound import RATE
 
 Clock = Callable[[], datetime]
-T = TypeVar("T")
-
-_PAGE = 500
-_CLOCK_SLACK_S = 1.0
 
 
 def now() -> datetime:
@@ -97,13 +91,13 @@ class Archive:
         key = self._key(run)
         while True:
             asked = select(EventRow.number, EventRow.kind, EventRow.at, EventRow.body, EventRow.hash)
-            asked = asked.where(EventRow.run == key, EventRow.number > after).order_by(EventRow.number).limit(_PAGE)
+            asked = asked.where(EventRow.run == key, EventRow.number > after).order_by(EventRow.number).limit(PAGE)
             with self._reading() as connection:
                 rows = list(connection.execute(asked))
             for row in rows:
                 after = row.number
                 yield Event(row.number, row.kind, row.at, self._parsed(row.body), row.hash)
-            if len(rows) < _PAGE:
+            if len(rows) < PAGE:
                 return
 
     def segments(self, run: str, first: int = 1) -> Iterator[Segment]:
@@ -111,13 +105,13 @@ class Archive:
         key = self._key(run)
         asked = select(AudioRow.number, AudioRow.start, AudioRow.samples, AudioRow.sha256, AudioRow.data)
         while True:
-            page = asked.where(AudioRow.run == key, AudioRow.number >= first).order_by(AudioRow.number).limit(_PAGE)
+            page = asked.where(AudioRow.run == key, AudioRow.number >= first).order_by(AudioRow.number).limit(PAGE)
             with self._reading() as connection:
                 rows = list(connection.execute(page))
             for row in rows:
                 first = row.number + 1
                 yield Segment(row.number, row.start, row.samples, row.sha256, row.data)
-            if len(rows) < _PAGE:
+            if len(rows) < PAGE:
                 return
 
     def segment_at(self, run: str, sample: int) -> int:
@@ -141,7 +135,7 @@ class Archive:
     ) -> Writer:
         """A new run and its writer. Raises :class:`StorageError`."""
         head = Head(
-            secrets.token_hex(6), kind, source, _stamp(self.clock()), lexicon, packs, checklist, model, vocabulary
+            secrets.token_hex(6), kind, source, stamp(self.clock()), lexicon, packs, checklist, model, vocabulary
         )
         return self._begin_with(head)
 
@@ -149,20 +143,20 @@ class Archive:
         self._hold(head.id)
         try:
             with self.writing() as connection:
-                key = _insert_head(connection, head)
+                key = insert_head(connection, head)
         except BaseException:
             self._holds.free(head.id)
             raise
-        return Writer(self, head, key, _Ends(head.hash))
+        return Writer(self, head, key, Ends(head.hash))
 
     def insert_run(self, head: Head, events: Iterable[Event], segments: Iterable[Segment]) -> None:
         """A run from elsewhere, all of it or nothing; its hashes were checked. Raises :class:`StorageError`."""
         with self.writing() as connection:
-            key = _insert_head(connection, head)
-            for some in _some(segments):
-                _insert_segments(connection, key, some)
-            for few in _some(events):
-                _insert_events(connection, key, few)
+            key = insert_head(connection, head)
+            for some in in_pages(segments):
+                insert_segments(connection, key, some)
+            for few in in_pages(events):
+                insert_events(connection, key, few)
 
     def resume(self, run: str) -> Writer:
         """The writer of a run that is there already. Raises :class:`StorageError` when another program writes to it."""
@@ -186,7 +180,7 @@ class Archive:
         except BaseException:
             self._holds.free(head.id)
             raise
-        ends = _Ends(head.hash) if event is None else _Ends(event.hash, event.number, event.at)
+        ends = Ends(head.hash) if event is None else Ends(event.hash, event.number, event.at)
         return Writer(
             self, head, key, replace(ends, segment=sound.number, samples=sound.start + sound.samples) if sound else ends
         )
@@ -198,7 +192,7 @@ class Archive:
         try:
             with self.writing() as connection:
                 key = connection.execute(select(RunRow.key).where(RunRow.id == info.id)).scalar_one()
-                connection.execute(insert(RemovalRow).values(run=key, id=info.id, at=_stamp(self.clock())))
+                connection.execute(insert(RemovalRow).values(run=key, id=info.id, at=stamp(self.clock())))
             if self._engine.dialect.name == "sqlite":
                 with told(self._url), self._engine.connect() as connection:
                     raw = connection.connection.dbapi_connection
@@ -242,141 +236,6 @@ class Archive:
             raise StorageError(
                 f"{self.name} is damaged: an event in it cannot be read. It was left as it is."
             ) from None
-
-
-@dataclass(frozen=True, slots=True)
-class _Ends:
-    """Where a run ends: the last event (hash, number, time) and the last sound (segment, samples)."""
-
-    hash: str
-    number: int = 0
-    at: str = ""
-    segment: int = 0
-    samples: int = 0
-
-
-class Writer:
-    """The one writer of a run. What it returns is on the disk; after an error nothing of the call is."""
-
-    def __init__(self, archive: Archive, head: Head, key: int, ends: _Ends) -> None:
-        self.archive = archive
-        self.head = head
-        self._key = key
-        self._ends = ends
-        self._open = True
-
-    def __enter__(self) -> Self:
-        return self
-
-    def __exit__(self, *_: object) -> None:
-        self.close()
-
-    @property
-    def seconds(self) -> float:
-        """Seconds of sound that are kept."""
-        return self._ends.samples / RATE
-
-    @property
-    def events(self) -> int:
-        return self._ends.number
-
-    def append(self, *said: tuple[Kind, Mapping[str, Any]]) -> tuple[Event, ...]:
-        """Keep events, all or none of them, in one transaction. Raises :class:`StorageError`."""
-        events, ends = self._chain(said)
-        if events:
-            with self.archive.writing() as connection:
-                _insert_events(connection, self._key, events)
-            self._ends = ends
-        return events
-
-    def sound(self, block: Block) -> tuple[Event, ...]:
-        """Keep int16 samples, shape (n,), at most one second, and the event that tells of them, in one transaction."""
-        data = encoded(block)
-        segment = Segment(self._ends.segment + 1, self._ends.samples, len(block), digest(data), data)
-        events, ends = self._chain([("sound", segment.body)])
-        with self.archive.writing() as connection:
-            _insert_segments(connection, self._key, [segment])
-            _insert_events(connection, self._key, events)
-        self._ends = replace(ends, segment=segment.number, samples=segment.start + segment.samples)
-        return events
-
-    def close(self) -> None:
-        """Let go of the run. A run without an ending counts as interrupted from now on."""
-        if self._open:
-            self._open = False
-            self.archive.free(self.head.id)
-
-    def _chain(self, said: Iterable[tuple[Kind, Mapping[str, Any]]]) -> tuple[tuple[Event, ...], _Ends]:
-        if not self._open:
-            raise StorageError(f"Run {self.head.id} was closed; it takes nothing more.")
-        moment = self.archive.clock()
-        at, ends, events = _stamp(moment), self._ends, []
-        for kind, body in [*self._clock_remark(moment), *said]:
-            event = Event(ends.number + 1, kind, at, body)
-            event = replace(event, hash=event.chained(ends.hash))
-            ends = replace(ends, hash=event.hash, number=event.number, at=at)
-            events.append(event)
-        return tuple(events), ends
-
-    def _clock_remark(self, moment: datetime) -> list[tuple[Kind, Mapping[str, Any]]]:
-        if not self._ends.at:
-            return []
-        back = (datetime.fromisoformat(self._ends.at) - moment).total_seconds()
-        if back <= _CLOCK_SLACK_S:
-            return []
-        return [
-            (
-                "remark",
-                {
-                    "about": "clock",
-                    "text": f"The clock of this machine was set back by {back:.0f} s; "
-                    "the order of events is kept by their numbers.",
-                },
-            )
-        ]
-
-
-def _insert_head(connection: Connection, head: Head) -> int:
-    row = connection.execute(insert(RunRow).values(id=head.id, head=head.as_json(), hash=head.hash))
-    assert row.inserted_primary_key is not None
-    return int(row.inserted_primary_key[0])
-
-
-def _insert_events(connection: Connection, run: int, events: Iterable[Event]) -> None:
-    connection.execute(
-        insert(EventRow),
-        [
-            {
-                "run": run,
-                "number": e.number,
-                "kind": e.kind,
-                "at": e.at,
-                "body": canonical(dict(e.body)),
-                "hash": e.hash,
-            }
-            for e in events
-        ],
-    )
-
-
-def _insert_segments(connection: Connection, run: int, segments: Iterable[Segment]) -> None:
-    connection.execute(
-        insert(AudioRow),
-        [
-            {"run": run, "number": s.number, "start": s.start, "samples": s.samples, "sha256": s.sha256, "data": s.data}
-            for s in segments
-        ],
-    )
-
-
-def _some(values: Iterable[T]) -> Iterator[list[T]]:
-    held = iter(values)
-    while some := list(islice(held, _PAGE)):
-        yield some
-
-
-def _stamp(moment: datetime) -> str:
-    return moment.astimezone(UTC).isoformat(timespec="microseconds")
 
 
 def _facts() -> Any:

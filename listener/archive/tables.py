@@ -14,7 +14,7 @@ class RunRow(Base):
     """``head`` is the canonical JSON of :class:`listener.archive.events.Head`."""
 
     __tablename__ = "run"
-    __table_args__ = {"sqlite_autoincrement": True}
+    __table_args__ = ({"sqlite_autoincrement": True},)
 
     key: Mapped[int] = mapped_column(primary_key=True, autoincrement=True)
     id: Mapped[str] = mapped_column(Text, unique=True)
