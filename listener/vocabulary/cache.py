@@ -12,6 +12,7 @@ from functools import lru_cache
 from pathlib import Path
 
 from lexicon import Lexicon
+from listener.doubt import DoubtingRestorer, KeyWords
 from listener.errors import StorageError
 from listener.locking import locked
 from listener.model import ModelFolder, cache_folder, file_hash, given_model
@@ -27,14 +28,16 @@ _KEPT = 4
 
 @dataclass(frozen=True)
 class CompiledModel:
-    """A model to hear with. ``folder`` is what the recogniser loads; ``restore`` turns its spellings into words.
+    """A model to hear with. ``folder`` is what the recogniser loads; ``restore`` turns what it says into
+    words and marks those in doubt; ``spellings`` are the ways in which trade words are heard.
 
     ``name`` identifies the vocabulary, None when the model is used as it is; ``weight`` is the share of
     dictation in its language model; ``remarks`` are sentences a person should see.
     """
 
     folder: ModelFolder
-    restore: Restorer
+    restore: DoubtingRestorer
+    spellings: Restorer
     name: str | None
     weight: float
     remarks: tuple[str, ...] = ()
@@ -58,18 +61,20 @@ def compiled(
     if not folder.replaceable:
         said = (f"The language model of {folder.name} cannot be replaced; it is used as it is, "
                 "and trade words are repaired after hearing.",)
-        return CompiledModel(replace(folder, remarks=(*folder.remarks, *said)), Restorer(()), None, 0.0, said)
+        keys = KeyWords.of(lexicon)
+        as_it_is = replace(folder, remarks=(*folder.remarks, *said))
+        return CompiledModel(as_it_is, DoubtingRestorer(Restorer(()), keys), Restorer(()), None, 0.0, said)
     key = _key(folder, lexicon, recipe)
     target = (cache or cache_folder()) / "vocabularies" / key
     if _whole(target):
-        return _loaded(target, folder, key, recipe)
+        return _loaded(target, folder, lexicon, recipe)
     try:
         with locked(target.with_suffix(".lock"), lambda: progress("another process is compiling the vocabulary")):
             damaged = target.exists() and not _whole(target)
             if damaged or not target.exists():
                 _make(target, folder, lexicon, recipe, progress)
             repaired = ("The compiled vocabulary in the cache was damaged and has been made anew.",) if damaged else ()
-            return _loaded(target, folder, key, recipe, repaired)
+            return _loaded(target, folder, lexicon, recipe, repaired)
     except OSError as error:
         raise StorageError(
             f"The vocabulary could not be written to {target.parent} ({error.strerror or error}). "
@@ -131,12 +136,16 @@ def _whole(target: Path) -> bool:
         return False
 
 
-def _loaded(target: Path, model: ModelFolder, key: str, recipe: Recipe, said: tuple[str, ...] = ()) -> CompiledModel:
+def _loaded(
+    target: Path, model: ModelFolder, lexicon: Lexicon, recipe: Recipe, said: tuple[str, ...] = ()
+) -> CompiledModel:
     os.utime(target)
+    key = target.name
     remarks = (*model.remarks, *said)
     folder = replace(model, path=target, fingerprint=key, replaceable=False, vocabulary=key[:12], remarks=remarks)
     restorer = Restorer.load(target / "graph" / "ways.json")
-    return CompiledModel(folder, restorer, key[:12], recipe.weight, said)
+    restore = DoubtingRestorer(restorer, KeyWords.of(lexicon))
+    return CompiledModel(folder, restore, restorer, key[:12], recipe.weight, said)
 
 
 def _forget_old(target: Path) -> None:

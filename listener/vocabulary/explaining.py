@@ -37,7 +37,7 @@ def explain(word: str, compiled: CompiledModel, lexicon: Lexicon) -> tuple[Expla
 
 def _explained(word: str, compiled: CompiledModel, reader: Reader) -> Explanation:
     spellings = []
-    for way in compiled.restore.of_word(word):
+    for way in compiled.spellings.of_word(word):
         beside = way.after is not None or way.before is not None
         spellings.append(f"'{' '.join(way.pieces)}'" + (" (only in the trade word's company)" if beside else ""))
     sounds = tuple(" ".join(sounds) for sounds in reader.pronouncer.ways(word))

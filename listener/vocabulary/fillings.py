@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from itertools import product
 
 from lexicon import Lexicon
@@ -49,14 +49,14 @@ class Fillings:
     everything: list[Filling] = field(default_factory=list)
     by_kind: dict[tuple[str, str], list[Filling]] = field(default_factory=lambda: defaultdict(list))
     sides: tuple[str, ...] = ("left", "right", "both", "bilateral")
+    common: frozenset[str] = frozenset()
 
     @classmethod
     def of(cls, lexicon: Lexicon) -> "Fillings":
-        found = cls()
-        common = frozenset(getattr(lexicon.files.get("phrases"), "common", ()))
+        found = cls(common=frozenset(getattr(lexicon.files.get("phrases"), "common", ())))
         for collect in (_regions, _sites, _concepts, _measures, _scales, _cues, _directions, _sentences):
             for kinds, region, filling in collect(lexicon):
-                found.add(kinds, region, replace(filling, weight=filling.weight * _commonness(filling.text, common)))
+                found.add(kinds, region, filling)
         return found
 
     def add(self, kinds: Iterable[str], region: str, filling: Filling) -> None:
@@ -70,6 +70,10 @@ class Fillings:
         if own or region != ANYWHERE:
             return own
         return [filling for (other, _), all_ in sorted(self.by_kind.items()) if other == kind for filling in all_]
+
+    def weight(self, filling: Filling) -> float:
+        """How often a form is dealt: first forms, common words and what checklists look for most."""
+        return filling.weight * _commonness(filling.text, self.common)
 
     def chief(self, kind: str) -> list[tuple[str, Filling]]:
         """(station, form) of the chief forms of a kind."""
@@ -105,10 +109,13 @@ def _sentences(lexicon: Lexicon) -> Found:
             yield ("example",), item.region, Filling(item.say.lower(), _CHECKED)
 
 
-def _ranked(forms: Sequence[str], where: str, weight: float = 1.0) -> Iterator[Filling]:
+def _ranked(
+    forms: Sequence[str], where: str, weight: float = 1.0, values: Values = (), units: tuple[str, ...] = (),
+    qualifiers: tuple[str, ...] = (),
+) -> Iterator[Filling]:
     """The first form is said most."""
     for rank, form in enumerate(forms):
-        yield Filling(form, weight / (rank + 2), where=where, chief=rank < _CHIEF)
+        yield Filling(form, weight / (rank + 2), values, units, qualifiers, where, rank < _CHIEF)
 
 
 def _regions(lexicon: Lexicon) -> Found:
@@ -135,9 +142,10 @@ def _concepts(lexicon: Lexicon) -> Found:
             values = ((scale.shapes, Range(scale.least, scale.most, out_of=scale.out_of)),)
         values += tuple((slots[slot][0], Range(1, 12)) for slot in concept.slots if slot in slots)
         units = tuple(unit for slot in concept.slots if slot in slots for unit in slots[slot][1])
-        for filling in _ranked(concept.forms, where, _CHECKED if name in checked else 1.0):
-            yield _kinds(concept), home, replace(filling, values=values, units=units)
-        for filling in _ranked(concept.absent_forms, where, _CHECKED if name in checked else 1.0):
+        weight, kinds = _CHECKED if name in checked else 1.0, _kinds(concept)
+        for filling in _ranked(concept.forms, where, weight, values, units):
+            yield kinds, home, filling
+        for filling in _ranked(concept.absent_forms, where, weight):
             yield ("absent_word",), home, filling
         for example in concept.examples:
             yield ("example",), home, Filling(example.split("=")[0].strip().lower(), where=where)
@@ -184,16 +192,16 @@ def _measures(lexicon: Lexicon) -> Found:
         ) or ((measure.shapes, Range(0, 200)),)
         units = tuple(form for unit in measure.units for form in said_units.get(unit.code, ()))
         qualifiers = tuple(form for group in measure.qualifiers for form in circumstances[group])
-        for filling in _ranked((*measure.forms, *measure.cues), where):
-            yield ("measure",), "vital_signs", Filling(filling.text, filling.weight, values, units, qualifiers, where)
+        for filling in _ranked((*measure.forms, *measure.cues), where, 1.0, values, units, qualifiers):
+            yield ("measure",), "vital_signs", filling
 
 
 def _scales(lexicon: Lexicon) -> Found:
     for scale in getattr(lexicon.files.get("scales"), "scales", ()):
         where = lexicon.origins[("scales", scale.id)]
         values: Values = ((scale.shapes, Range(scale.least, scale.most, out_of=scale.out_of)),)
-        for filling in _ranked((*scale.forms, *scale.cues), where):
-            yield ("scale",), ANYWHERE, Filling(filling.text, filling.weight, values, where=where)
+        for filling in _ranked((*scale.forms, *scale.cues), where, 1.0, values):
+            yield ("scale",), ANYWHERE, filling
 
 
 def _cues(lexicon: Lexicon) -> Found:

@@ -57,13 +57,13 @@ class _Deck:
         return self.pile.pop()
 
 
-def dictation(lexicon: Lexicon, count: int = PHRASES) -> Iterator[str]:
+def dictation(lexicon: Lexicon, count: int = PHRASES, fillings: Fillings | None = None) -> Iterator[str]:
     """Lines of dictation, words as written in the lexicon; figures may still stand in them.
 
     About ``count`` phrases joined to utterances; then the chief forms of every entry, each in a few phrases; then
     each spoken form that holds a pair of words which has not come yet.
     """
-    fillings = Fillings.of(lexicon)
+    fillings = fillings or Fillings.of(lexicon)
     seen: set[tuple[str, str]] = set()
     shapes = getattr(lexicon.files.get("phrases"), "shapes", ())
     writer = _Writer(fillings, lexicon)
@@ -163,7 +163,7 @@ class _Writer:
         key = (slot, region)
         if key not in self.decks:
             items = self.fillings.of_kind(slot, region)
-            self.decks[key] = _Deck(items, list(accumulate(item.weight for item in items))) if items else None
+            self.decks[key] = _Deck(items, list(accumulate(map(self.fillings.weight, items)))) if items else None
         return self.decks[key]
 
 

@@ -75,7 +75,8 @@ def written(reader: Reader) -> Text:
     """All dictation of the lexicon. Raises :class:`LexiconInvalid` for forms that cannot be said."""
     faults: list[str] = []
     trade: dict[str, str] = {}
-    for filling in (*Fillings.of(reader.lexicon).everything, *_own_words(reader.lexicon)):
+    fillings = Fillings.of(reader.lexicon)
+    for filling in (*fillings.everything, *_own_words(reader.lexicon)):
         try:
             line = reader.said(filling.text)
         except Unspeakable as fault:
@@ -86,7 +87,7 @@ def written(reader: Reader) -> Text:
                 trade.setdefault(word, filling.where)
     if faults:
         raise LexiconInvalid("\n".join(dict.fromkeys(faults)))
-    lines = tuple(line for text in dictation(reader.lexicon) if (line := reader.said(text)))
+    lines = tuple(line for text in dictation(reader.lexicon, fillings=fillings) if (line := reader.said(text)))
     for word in {word for line in lines for word in line}:
         if not reader.has(word):
             trade.setdefault(word, "values.py")

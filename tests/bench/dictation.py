@@ -97,7 +97,8 @@ def _shared_sound(name: str) -> Sound:
     return read_sound(SHARED / "data" / "speech" / name)
 
 
-BABBLE = ("babble/babble_16spk.flac", "babble/babble_8spk.flac", "babble/babble_4spk.flac")
+BABBLE = ("babble/babble_16spk.flac",)
+TALKERS = ("babble/babble_8spk.flac", "babble/babble_4spk.flac")
 HOUSEHOLD = ("speech_commands_bg/doing_the_dishes.flac", "speech_commands_bg/running_tap.flac",
              "speech_commands_bg/exercise_bike.flac", "speech_commands_bg/pink_noise.flac")
 ROOMS = ("rir/sb_rir1.flac", "rir/sb_rir2.flac", "rir/sb_rir4.flac", "rir/am_impulse_response_0.flac")
@@ -135,5 +136,6 @@ def in_condition(sound: Sound, condition: str, seed: int) -> Sound:
     if words[0] == "room":
         sound, words = in_room(sound, seed), words[1:]
     if words and words[0] != "clean":
-        sound = in_noise(sound, BABBLE if words[0] == "babble" else HOUSEHOLD, float(words[1]), seed)
+        noises = {"babble": BABBLE, "talkers": TALKERS, "household": HOUSEHOLD}[words[0]]
+        sound = in_noise(sound, noises, float(words[1]), seed)
     return sound

@@ -54,7 +54,7 @@ def test_it_is_made_once(model: ModelFolder, builder: Builder, tmp_path: Path) -
     second = compiled(model, lexicon.load(), cache=tmp_path / "cache")
     assert builder.built == 1
     assert first.path == second.path
-    assert second.restore.of_word("bruit")[0].pieces == ("brew", "e")
+    assert second.spellings.of_word("bruit")[0].pieces == ("brew", "e")
     assert second.folder.vocabulary == second.name
     assert not second.remarks
 

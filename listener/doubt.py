@@ -1,0 +1,118 @@
+"""Doubt about single words: numbers, sides, negatives and units that may have been heard wrongly.
+
+A wrong number must never be silent. The recogniser's confidence, taken from a wide lattice, and a second reading
+where there is one decide; a word in doubt says why. The limits are measured: tests/bench/hearing.py tunes them on one
+half of the development dictation and reports on the other.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Protocol
+
+from lexicon import Lexicon
+from parser.transcript import Word
+
+Words = tuple[Word, ...]
+
+_SIDES = ("left", "right", "both", "bilateral", "bilaterally")
+_NEGATIVES = ("no", "not", "none", "never", "denies", "without", "absent", "negative", "nor", "neither", "unable", "non")
+
+
+@dataclass(frozen=True)
+class Limits:
+    """Below ``confidence`` a word is in doubt, by its kind; ``noisy``: with more than this share of its words in
+    doubt an utterance is too noisy to doubt word by word."""
+
+    number: float = 0.85
+    side: float = 0.85
+    negative: float = 0.85
+    unit: float = 0.6
+    noisy: float = 0.5
+
+
+STANDARD = Limits()
+
+
+@dataclass(frozen=True)
+class KeyWords:
+    """The words on which a record hangs, each with its kind."""
+
+    kinds: Mapping[str, str]
+
+    @classmethod
+    def of(cls, lexicon: Lexicon) -> "KeyWords":
+        """Number words and units from numbers.yaml, and the sides and negatives of English."""
+        numbers = lexicon.files.get("numbers")
+        kinds: dict[str, str] = {}
+        for unit in getattr(numbers, "units", ()):
+            kinds.update((form, "unit") for form in unit.forms if " " not in form and form.isalpha() and len(form) > 2)
+        for word in getattr(numbers, "words", ()):
+            if word.role != "roman":
+                kinds.update((form, "number") for form in word.forms if form.isalpha())
+        kinds.update(dict.fromkeys(("point", "plus", "over"), "number"))
+        kinds.update(dict.fromkeys(_SIDES, "side"))
+        kinds.update(dict.fromkeys(_NEGATIVES, "negative"))
+        return cls(kinds)
+
+    def kind(self, text: str) -> str | None:
+        """number, side, negative or unit; None for any other word."""
+        return self.kinds.get(text)
+
+
+def doubted(words: Words, keys: KeyWords, second: Sequence[Word] = (), limits: Limits = STANDARD) -> Words:
+    """``words`` of one utterance with the doubts that their confidence and a second reading raise.
+
+    ``second`` is the same sound heard another way, with times; where it has other words in the place of a key word,
+    the doubt names them. A word that carries a doubt already keeps it.
+    """
+    return tuple(_doubted(word, keys, second, limits) for word in words)
+
+
+def _doubted(word: Word, keys: KeyWords, second: Sequence[Word], limits: Limits) -> Word:
+    kind = keys.kind(word.text)
+    if kind is None or word.doubt or word.confidence is None:
+        return word
+    other = _in_its_place(word, second) if second else word.text
+    if other != word.text and other:
+        return replace(word, doubt=f"heard '{word.text}', may be '{other}'")
+    if word.confidence < getattr(limits, kind):
+        return replace(word, doubt=f"'{word.text}' was not heard clearly")
+    return word
+
+
+def _in_its_place(word: Word, second: Sequence[Word]) -> str:
+    """What the second reading has where ``word`` stands: words with at least half of their time within it."""
+    if word.start is None or word.end is None:
+        return word.text
+    inside = [
+        other.text for other in second
+        if other.start is not None and other.end is not None
+        and min(word.end, other.end) - max(word.start, other.start) >= 0.5 * (other.end - other.start)
+    ]
+    return word.text if word.text in inside else " ".join(inside)
+
+
+def too_noisy(words: Sequence[Word], limits: Limits = STANDARD) -> bool:
+    """Whether so many of the words of a stretch of speech are in doubt that the room is too noisy for dictation."""
+    unsure = [word for word in words if word.confidence is not None and word.confidence < limits.number]
+    return len(words) >= 20 and len(unsure) > limits.noisy * len(words)
+
+
+class Restorer(Protocol):
+    """Anything that gives heard words back as the words they stand for."""
+
+    def restore(self, words: Words) -> Words: ...
+
+
+@dataclass(frozen=True)
+class DoubtingRestorer:
+    """Restores words, then doubts them: what every utterance goes through after it was heard."""
+
+    restorer: Restorer
+    keys: KeyWords
+    limits: Limits = STANDARD
+
+    def restore(self, words: Words) -> Words:
+        return doubted(self.restorer.restore(words), self.keys, limits=self.limits)
