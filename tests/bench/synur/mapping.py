@@ -3,7 +3,7 @@
 A row names an observation, a value and what must hold of one entry of the record:
 
 ``concept`` / ``site`` / ``status`` / ``side``  what the entry is (status: present or normal when left out)
-``text``      pattern in the words of the entry's evidence
+``text``      pattern in the words of the entry's evidence; ``untext`` one that must not be there
 ``said``      pattern in the words around it (its sentence, at most :data:`REACH` words each way)
 ``unsaid``    pattern that must not be there
 ``number``    true: the entry must have a number; false: it must have none
@@ -53,6 +53,7 @@ class Row:
     site: frozenset[str] = frozenset()
     side: frozenset[str] = frozenset()
     text: re.Pattern[str] | None = None
+    untext: re.Pattern[str] | None = None
     said: re.Pattern[str] | None = None
     unsaid: re.Pattern[str] | None = None
     words: re.Pattern[str] | None = None
@@ -136,7 +137,7 @@ def rows() -> tuple[Row, ...]:
             out.append(Row(
                 len(out), name, str(one["value"]), _many(one.get("concept")),
                 _many(one.get("status")) or frozenset(["present", "normal"]), _many(one.get("site")), _many(one.get("side")),
-                _pattern(one.get("text")), _pattern(one.get("said")), _pattern(one.get("unsaid")), _pattern(one.get("words")),
+                _pattern(one.get("text")), _pattern(one.get("untext")), _pattern(one.get("said")), _pattern(one.get("unsaid")), _pattern(one.get("words")),
                 one.get("number"), one.get("low", float("-inf")), one.get("high", float("inf")), one.get("follows")))
     return tuple(out)
 
@@ -196,7 +197,8 @@ def _from_entry(row: Row, entry: Entry, plain: Plain) -> Proposal | None:
     said = row.said.search(around) if row.said else None
     if (row.said and not said) or (row.unsaid and row.unsaid.search(around)):
         return None
-    if row.text and not row.text.search(plain.text[inside[0] : inside[1]]):
+    own = plain.text[inside[0] : inside[1]]
+    if (row.text and not row.text.search(own)) or (row.untext and row.untext.search(own)):
         return None
     value = _fill(row.value, said, entry)
     spans = [entry.evidence.chars]
