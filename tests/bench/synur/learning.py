@@ -173,6 +173,8 @@ def _options(cases: Sequence[Case]) -> list[tuple[str, Any]]:
     concepts = schema()
     seen = {(n, v) for case in cases for n, v in case.pairs if n in concepts and concepts[n].select}
     ruled = {(r.name, plain(r.value)) for r in rows() if "{" not in r.value and concepts[r.name].select}
+    open_rows = {r.name for r in rows() if "{" in r.value}
+    ruled |= {(name, plain(o)) for name in open_rows for o in concepts[name].options}
     proposed = {(p.name, plain(p.value)) for case in cases for p in case.proposals if concepts[p.name].select}
     return sorted(seen | ruled | proposed, key=str)
 

@@ -69,6 +69,7 @@ class Plain:
 
     text: str
     places: tuple[int, ...]
+    whole: str
 
     @classmethod
     def of(cls, text: str) -> Plain:
@@ -82,7 +83,7 @@ class Plain:
                 continue
             kept.append(c)
             places.append(i)
-        return cls("".join(kept), (*places, len(text)))
+        return cls("".join(kept), (*places, len(text)), text)
 
     def inside(self, chars: tuple[int, int]) -> tuple[int, int]:
         """Places in the plain text of a stretch of the text."""
@@ -173,7 +174,7 @@ def _from_words(row: Row, plain: Plain) -> list[Proposal]:
         around = plain.text[start:end]
         if (row.said and not row.said.search(around)) or (row.unsaid and row.unsaid.search(around)):
             continue
-        value = _fill(row.value, match, None)
+        value = _fill(row.value, _groups(match, plain, 0), None)
         if value is not None:
             out.append(Proposal(row.name, value, (plain.back(*match.span()),), row.number_of))
     return out
@@ -200,14 +201,25 @@ def _from_entry(row: Row, entry: Entry, plain: Plain) -> Proposal | None:
     own = plain.text[inside[0] : inside[1]]
     if (row.text and not row.text.search(own)) or (row.untext and row.untext.search(own)):
         return None
-    value = _fill(row.value, said, entry)
+    value = _fill(row.value, _groups(said, plain, start) if said else {}, entry)
     spans = [entry.evidence.chars]
     if said is not None:
         spans.append(plain.back(start + said.start(), start + said.end()))
     return Proposal(row.name, value, tuple(spans), row.number_of) if value is not None else None
 
 
-def _fill(template: str, match: re.Match[str] | None, entry: Entry | None) -> str | float | None:
+def _groups(match: re.Match[str], plain: Plain, shift: int) -> dict[str, str]:
+    """The groups of a match as they stand in the dictation, hesitations left out."""
+    found: dict[str, str] = {}
+    for i in range(1, len(match.groups()) + 1):
+        if match.group(i):
+            start, end = plain.back(shift + match.start(i), shift + match.end(i))
+            said = _HESITATION.sub(" ", plain.whole[start:end].lower().replace("’", "'"))
+            found[str(i)] = re.sub(r"(?:\s*,)+", ",", " ".join(said.split())).strip(" .,")
+    return found
+
+
+def _fill(template: str, groups: dict[str, str], entry: Entry | None) -> str | float | None:
     if "{" not in template:
         return template
     value = entry.value if entry else None
@@ -215,9 +227,8 @@ def _fill(template: str, match: re.Match[str] | None, entry: Entry | None) -> st
         return float(value.text.split("/")[0]) if value and "/" in value.text else None
     if template == "{number}":
         return value.number if value else None
-    given = {"grade": value.text if value else None, "number": f"{value.number:g}" if value and value.number is not None else None}
-    if match is not None:
-        given |= {str(i): g.strip(" .,") for i, g in enumerate(match.groups(), 1) if g}
+    given: dict[str, str | None] = {"grade": value.text if value else None, "number": f"{value.number:g}" if value and value.number is not None else None}
+    given |= groups
     try:
         filled = re.sub(r"\{(\w+)\}", lambda m: given[m.group(1)] or _fail(), template)
     except KeyError:
