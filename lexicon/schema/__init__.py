@@ -1,12 +1,21 @@
 """One typed model for each kind of lexicon file."""
 
-from lexicon.schema.audit import CautionsFile, ChecklistFile, ContradictionsFile, DetailsFile, OrderFile, SidesFile, TimingFile
+from lexicon.schema.audit import (
+    CautionsFile,
+    ChecklistFile,
+    ContradictionsFile,
+    DetailsFile,
+    OrderFile,
+    SidesFile,
+    TimingFile,
+)
 from lexicon.schema.base import Entry
 from lexicon.schema.cues import Cue, CuesFile
+from lexicon.schema.findings import Concept, FindingsFile, Region, RegionsFile, Site, Source, SourcesFile
 from lexicon.schema.measures import MeasuresFile, NumbersFile, ScalesFile
+from lexicon.schema.note import NoteFile
 from lexicon.schema.scores import RangesFile, ScoresFile
 from lexicon.schema.speech import PhrasesFile, SpeechFile
-from lexicon.schema.findings import Concept, FindingsFile, Region, RegionsFile, Site, Source, SourcesFile
 from lexicon.schema.words import (
     AsideCue,
     Comparison,
@@ -44,6 +53,7 @@ FILES: dict[str, type[Entry]] = {
     "cautions.yaml": CautionsFile,
     "ranges.yaml": RangesFile,
     "scores.yaml": ScoresFile,
+    "note.yaml": NoteFile,
 }
 
 __all__ = [
