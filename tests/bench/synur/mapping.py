@@ -12,7 +12,7 @@ A row names an observation, a value and what must hold of one entry of the recor
 A row with ``words`` instead of ``concept`` reads the dictation itself (for free text the record has no
 entry for). ``value`` is the value, or a template: ``{number}``, ``{grade}`` (the value as filed),
 ``{first}`` (first of a pair) and ``{1}`` (first group of the ``said``/``words`` pattern). Words are matched
-in lower case with hesitations taken out. ``follows`` names another observation: the row gives its value
+in lower case with hesitations taken out and numbers said in words as figures. ``follows`` names another observation: the row gives its value
 wherever that one is given (units).
 """
 
@@ -26,9 +26,15 @@ from typing import Any
 
 import yaml
 
+from lexicon import load
+from parser.components.numbers import find_numbers
+from parser.grammar import grammar
 from parser.record import Entry, Record
+from parser.tokens import tokenise
 
 REACH = 14
+#: Shapes of number whose words are read as figures before patterns look at them.
+_FIGURED = frozenset(["integer", "decimal", "pair", "score", "grade", "times", "stage"])
 _HESITATION = re.compile(r"\b(?:uh|um|er|erm|mm+|hmm+|uhm|you know|like i said|let's see)\b[,.…]*|\.\.\.|…|[—–]")
 _END = re.compile(r"[.!?;](?=\s|$)|\n")
 
@@ -69,6 +75,7 @@ class Plain:
 
     text: str
     places: tuple[int, ...]
+    ends: tuple[int, ...]
     whole: str
 
     @classmethod
@@ -76,21 +83,34 @@ class Plain:
         lowered = text.lower()
         lowered = lowered if len(lowered) == len(text) else text
         lowered = _HESITATION.sub(lambda m: "\0" * len(m.group()), lowered.replace("’", "'"))
-        kept, places = [], []
+        figures = _figures(text)
+        kept: list[str] = []
+        places: list[int] = []
+        ends: list[int] = []
+        past = 0
         for i, char in enumerate(lowered):
+            if i in figures:
+                said, past = figures[i]
+                kept += said
+                places += [i] * len(said)
+                ends += [past] * len(said)
+            if i < past:
+                continue
             c = " " if char.isspace() or char in "\0,\"“”()[]" else char
             if c == " " and kept and kept[-1] == " ":
                 continue
             kept.append(c)
             places.append(i)
-        return cls("".join(kept), (*places, len(text)), text)
+            ends.append(i + 1)
+        return cls("".join(kept), (*places, len(text)), tuple(ends), text)
 
     def inside(self, chars: tuple[int, int]) -> tuple[int, int]:
         """Places in the plain text of a stretch of the text."""
         return _lower(self.places, chars[0]), _lower(self.places, chars[1])
 
     def back(self, start: int, end: int) -> tuple[int, int]:
-        return self.places[start], (self.places[end - 1] + 1 if end > start else self.places[start])
+        """The stretch of the text that a stretch of the plain text came from."""
+        return self.places[start], (self.ends[end - 1] if end > start else self.places[start])
 
     def around(self, start: int, end: int) -> tuple[int, int]:
         """The sentence about a stretch, at most REACH words each way."""
@@ -107,6 +127,24 @@ class Plain:
         if len(after) > REACH:
             last = end + len(" ".join(after[: REACH + 1]))
         return first, last
+
+
+def _figures(text: str) -> dict[int, tuple[str, int]]:
+    """Numbers said in words, by where they begin: the number in figures and where its words end (the unit stays)."""
+    found: dict[int, tuple[str, int]] = {}
+    tokens = tokenise(text)
+    names = grammar(load()).anchors
+    for number in find_numbers(tokens, load()):
+        words = tokens.words[number.start : number.end]
+        reading = number.readings[0]
+        if any(w[0].isdigit() for w in words) or reading.shape not in _FIGURED:
+            continue
+        last = number.end
+        if reading.shape in ("integer", "decimal"):
+            named = [i for i in range(number.start, number.end) if tokens.words[i] in names]
+            last = named[-1] + 1 if named else number.end
+        found[tokens.starts[number.start]] = (reading.text, tokens.ends[last - 1])
+    return found
 
 
 def _lower(places: tuple[int, ...], at: int) -> int:
@@ -212,7 +250,9 @@ def _groups(match: re.Match[str], plain: Plain, shift: int) -> dict[str, str]:
     """The groups of a match as they stand in the dictation, hesitations left out."""
     found: dict[str, str] = {}
     for i in range(1, len(match.groups()) + 1):
-        if match.group(i):
+        if match.group(i) and any(c.isdigit() for c in match.group(i)):
+            found[str(i)] = match.group(i).strip(" .,")
+        elif match.group(i):
             start, end = plain.back(shift + match.start(i), shift + match.end(i))
             said = _HESITATION.sub(" ", plain.whole[start:end].lower().replace("’", "'"))
             found[str(i)] = re.sub(r"(?:\s*,)+", ",", " ".join(said.split())).strip(" .,")
