@@ -25,14 +25,18 @@ CAUTION = (
 )
 
 
-def debrief(record: Record, lexicon: Lexicon) -> str:
-    """The debrief of an audited record as lines of at most 88 characters, ending with a line feed."""
+def debrief(record: Record, lexicon: Lexicon, note: str = "") -> str:
+    """The debrief of an audited record as lines of at most 88 characters, ending with a line feed.
+
+    A ``note`` stands between the remarks and the computed values.
+    """
     if [remark.rule for remark in record.remarks] == ["nothing_heard"]:
         return "\n".join([*_kind(record.remarks[0]), "", *wrap(CAUTION, WIDTH)]) + "\n"
     first, rest = record.remarks[:MOST], record.remarks[MOST:]
     parts = [list(_strip(record, lexicon)), list(_first(first, rest))]
     if rest:
         parts.append(["ALL OTHER REMARKS", *_numbered(rest, len(first) + 1)])
+    parts.append(note.splitlines())
     parts += [list(_values(record.computed)), list(_sources(record, lexicon)), wrap(CAUTION, WIDTH)]
     return "\n\n".join("\n".join(lines) for lines in parts if lines) + "\n"
 

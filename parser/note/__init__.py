@@ -9,11 +9,23 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from importlib import import_module
+from typing import TYPE_CHECKING, Any
 
 from lexicon import Lexicon
 from parser.record import Record
 
-__all__ = ["FORMATS", "Format", "bundle", "write"]
+if TYPE_CHECKING:
+    from parser.note.document import Style
+
+__all__ = ["FORMATS", "Format", "MissingLibrary", "bundle", "write"]
+
+
+class MissingLibrary(Exception):
+    """A format was asked for whose library is not installed."""
+
+    def __init__(self, format_: str, library: str) -> None:
+        super().__init__(f"The format {format_} needs {library}, which is not installed. "
+                         "Install the documents extra: pip install 'crownsole[documents]'")
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,17 +43,30 @@ FORMATS: dict[str, Format] = {
 }
 
 
-def write(record: Record, lexicon: Lexicon, format_: str = "text") -> str | bytes:
-    """One record as a document. Raises KeyError for a format that is not in :data:`FORMATS`."""
-    made: str | bytes = import_module(FORMATS[format_].module).write(record, lexicon)
+def write(record: Record, lexicon: Lexicon, format_: str = "text", style: Style | None = None) -> str | bytes:
+    """One record as a document.
+
+    Raises KeyError for a format that is not in :data:`FORMATS`, and :class:`MissingLibrary` when the
+    format needs a library that is not installed.
+    """
+    from parser.note.document import Style
+
+    made: str | bytes = _module(format_).write(record, lexicon, style or Style())
     return made
+
+
+def _module(format_: str) -> Any:
+    try:
+        return import_module(FORMATS[format_].module)
+    except ModuleNotFoundError as error:
+        raise MissingLibrary(format_, error.name or "a library") from None
 
 
 def bundle(pages: Sequence[str | bytes], format_: str) -> str | bytes:
     """Several documents of one format as one file. Raises ValueError when the format cannot hold several."""
     if len(pages) == 1:
         return pages[0]
-    join = getattr(import_module(FORMATS[format_].module), "bundle", None)
+    join = getattr(_module(format_), "bundle", None)
     if join is None:
         raise ValueError(f"{format_} holds one run; name one file, or write each to a file of its own")
     joined: str | bytes = join(pages)

@@ -25,12 +25,23 @@ Place = tuple[str | None, str | None]
 
 @dataclass(frozen=True, slots=True)
 class Sentence:
-    """A sentence, the entries it says, what should be confirmed, and whether it reads back as they stand."""
+    """A sentence, the entries it says, what should be confirmed, and whether it reads back as they stand.
+
+    ``heading`` marks the passage to another station inside a paragraph (its text is empty), ``told`` a
+    sentence of the audit, which states no finding itself.
+    """
 
     text: str
     entries: tuple[str, ...]
     confirm: tuple[str, ...] = ()
     faithful: bool = True
+    heading: str | None = None
+    told: bool = False
+
+    def shown(self, mark: str) -> str:
+        """The sentence with its marks for confirmation; ``mark`` is the template."""
+        marks = [mark.format_map({"reason": reason}) for reason in self.confirm]
+        return " ".join((self.text, *marks)) if marks else self.text
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,7 +54,7 @@ class Paragraph:
 
     @property
     def text(self) -> str:
-        return " ".join(each.text for each in self.sentences)
+        return " ".join(each.text for each in self.sentences if each.text)
 
 
 def narrative(record: Record, lexicon: Lexicon) -> tuple[Paragraph, ...]:
@@ -78,16 +89,20 @@ class Writer:
     def __init__(self, lexicon: Lexicon, entries: Sequence[tuple[str, Entry]]) -> None:
         self.phrasing = Phrasing(lexicon)
         self.reader = Reader(lexicon.packs)
-        self.facts = facts_of(entries)
+        self.facts = facts_of(entry for _, entry in entries)
         self.said: set[Fact] = set()
+        self.here: dict[Fact, tuple[Entry, ...]] = {}
+        self.place: Place = (None, None)
 
     def station(self, region: str, entries: Sequence[Entry]) -> Iterator[Sentence]:
         """The sentences of one station."""
         self.reader.enter(region)
-        self.place: Place = (None, None)
+        self.place = (None, None)
+        self.here = facts_of(entries)
+        self.said = set()
         once: dict[Fact, Entry] = {}
         for entry in entries:
-            once.setdefault(fact_of_entry(region, entry), entry)
+            once.setdefault(fact_of_entry(entry), entry)
         for unit in units(tuple(once.values()), self._kind):
             yield from self._say(unit, region)
 
@@ -111,16 +126,22 @@ class Writer:
         return "negatives" if entry.status == "absent" and shape == "noun" else ""
 
     def _say(self, unit: Unit, region: str) -> Iterator[Sentence]:
-        left = tuple(e for e in unit.entries if fact_of_entry(region, e) not in self.said)
+        left = tuple(e for e in unit.entries if fact_of_entry(e) not in self.said)
         if not left:
             return
+        if len(left) == 1 and unit.kind == "described":
+            unit = Unit(left, "")
         if len(left) > 1:
             together, apart = self._together(Unit(left, unit.kind), region)
             if together:
                 yield together
             left = apart
+            if together is None and unit.kind == "described":
+                for kind in ("qualities", "negatives"):
+                    yield from self._say(Unit(tuple(e for e in left if self._kind(e) == kind), kind), region)
+                return
         for entry in left:
-            if fact_of_entry(region, entry) not in self.said:
+            if fact_of_entry(entry) not in self.said:
                 yield self._alone(entry, region)
 
     def _together(self, unit: Unit, region: str) -> tuple[Sentence | None, tuple[Entry, ...]]:
@@ -129,12 +150,12 @@ class Writer:
         for _ in range(2):
             lost: set[Fact] = set()
             for way in self._ways(Unit(entries, unit.kind), region):
-                wanted = {fact_of_entry(region, e) for e in entries}
+                wanted = {fact_of_entry(e) for e in entries}
                 made, missing = self._try(way, wanted, entries)
                 if made:
                     return made, tuple(e for e in unit.entries if e not in entries)
                 lost = missing if not lost else min(lost, missing, key=len)
-            entries = tuple(e for e in entries if fact_of_entry(region, e) not in lost)
+            entries = tuple(e for e in entries if fact_of_entry(e) not in lost)
             if len(entries) < 2 or not lost:
                 break
         return None, unit.entries
@@ -143,13 +164,17 @@ class Writer:
         here = _place(unit.entries[0]) == self.place
         if unit.kind == "measured":
             return self.phrasing.measured(unit.entries)
+        if unit.kind == "attached":
+            return self.phrasing.attached(unit.entries)
+        if unit.kind == "described":
+            return self.phrasing.described(unit.entries)
         if unit.kind in ("qualities", "negatives", "presents"):
             ways: Callable[..., Iterable[str]] = getattr(self.phrasing, unit.kind)
             return ways(unit.entries, region, here=here)
         return self.phrasing.listed(unit.entries, unit.kind)
 
     def _alone(self, entry: Entry, region: str) -> Sentence:
-        wanted = {fact_of_entry(region, entry)}
+        wanted = {fact_of_entry(entry)}
         here, first = _place(entry) == self.place, ""
         for count, way in enumerate(dict.fromkeys(self.phrasing.alone(entry, region, here=here))):
             if count >= MOST_WAYS:
@@ -164,7 +189,7 @@ class Writer:
         """What no wording brings back whole: the first way of saying it."""
         text = sentence(way)
         self.said |= set(self.reader.take(text)) & set(self.facts)
-        self.said.add(fact_of_entry(region, entry))
+        self.said.add(fact_of_entry(entry))
         return Sentence(text, (entry.id,), _reasons((entry,)), faithful=False)
 
     def _try(self, way: str, wanted: set[Fact], entries: Sequence[Entry]) -> tuple[Sentence | None, set[Fact]]:
@@ -178,7 +203,7 @@ class Writer:
         self.reader.situation = after
         self.place = _place(entries[-1])
         self.said |= read
-        ids = [e.id for fact in found for e in self.facts[fact]]
+        ids = [e.id for fact in found for e in self.here.get(fact) or self.facts[fact]]
         return Sentence(text, tuple(dict.fromkeys(ids)), _reasons(entries)), set()
 
 
@@ -212,16 +237,37 @@ def units(entries: Sequence[Entry], kind_of: Callable[[Entry], str]) -> Iterator
 def _joined_units(group: Sequence[Entry], kind_of: Callable[[Entry], str]) -> Iterator[Unit]:
     """Within one place: what is joined stands where its first was said; what is absent comes last."""
     kinds = [(entry, kind_of(entry)) for entry in group]
-    done: set[str] = set()
-    for entry, kind in kinds:
+    by_kind = {kind: tuple(e for e, k in kinds if k == kind) for _, kind in kinds if kind}
+    whole = _described(by_kind)
+    done: set[str] = {"qualities", "negatives"} if whole else {"negatives"}
+    if whole:
+        yield Unit(whole, "described")
+    for at, (entry, kind) in enumerate(kinds):
         if not kind and entry.status != "absent":
-            yield Unit((entry,), "")
-        elif kind not in ("", "negatives") and kind not in done:
+            yield Unit((entry, *_attached(kinds[at + 1 :], entry, done)), "attached")
+        elif kind and kind not in done:
             done.add(kind)
-            yield Unit(tuple(e for e, k in kinds if k == kind), kind)
-    negatives = tuple(e for e, k in kinds if k == "negatives")
-    if negatives:
-        yield Unit(negatives, "negatives")
+            yield Unit(by_kind[kind], kind)
+    if "negatives" in by_kind and not whole:
+        yield Unit(by_kind["negatives"], "negatives")
     for entry, kind in kinds:
         if not kind and entry.status == "absent":
             yield Unit((entry,), "")
+
+
+def _described(by_kind: dict[str, tuple[Entry, ...]]) -> tuple[Entry, ...]:
+    """Qualities and absences of one place, when they are few enough for one sentence."""
+    good, bad = by_kind.get("qualities", ()), by_kind.get("negatives", ())
+    return (*good, *bad) if good and bad and good[0].site and len(good) <= 2 and len(bad) <= 3 else ()
+
+
+def _attached(rest: Sequence[tuple[Entry, str]], entry: Entry, done: set[str]) -> tuple[Entry, ...]:
+    """Qualities said in one breath after something without a place: "reflexes 2+, symmetrical"."""
+    if entry.site or "qualities" in done:
+        return ()
+    found = []
+    for other, kind in rest:
+        if kind != "qualities" or other.site or other.evidence.utterance != entry.evidence.utterance:
+            break
+        found.append(other)
+    return tuple(found)

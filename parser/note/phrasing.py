@@ -54,6 +54,15 @@ class Phrasing:
         plain = " " not in entry.label and not self.grammar.is_plural(entry.label)
         return many if plain and concept and many in concept.forms else entry.label
 
+    def absent_names(self, entries: Sequence[Entry]) -> list[str]:
+        """Names after "no", "heave or lift" taken apart so that one "or" is left."""
+        names: list[str] = []
+        for entry in entries:
+            concept, parts = self.concept(entry), entry.label.split(" or ")
+            apart = concept is not None and len(parts) > 1 and all(part in concept.forms for part in parts)
+            names += parts if apart else [self.absent_name(entry)]
+        return names
+
     def value(self, entry: Entry) -> str:
         return self.grammar.quantity(entry.value.text, entry.value.unit) if entry.value else ""
 
@@ -61,6 +70,10 @@ class Phrasing:
         """Qualifiers behind a value: ", right arm, sitting"; those that only repeat the place are left out."""
         place = self.places.subject(entry)
         return "".join(f", {each}" for each in entry.qualifiers if each != place)
+
+    def _expected(self, entry: Entry) -> bool:
+        concept = self.concept(entry)
+        return concept is not None and concept.nature == "normal"
 
     def as_said(self, entry: Entry) -> str:
         """The words of the speaker, with figures for the number."""
@@ -114,7 +127,7 @@ class Phrasing:
                 yield self.grammar.say("reports", list=name + details + tail)
             if shape == "clause" and entry.kind not in ("step", "device"):
                 yield f"{subject} {self._be(subject)} {predicate}{details}{tail}"
-            if shape == "noun" and entry.kind == "finding":
+            if shape == "noun" and entry.kind == "finding" and not self._expected(entry):
                 yield self.grammar.say("noted", list=name + details + tail)
             yield f"{name}{details}{tail}"
         if place:
@@ -126,6 +139,11 @@ class Phrasing:
         artery = "artery" in place or "arteries" in place
         if entry.kind == "measure":
             yield f"{name} {value}{details}"
+            if entry.qualifiers:
+                first, *rest = entry.qualifiers
+                yield f"{first} {name} {value}" + "".join(f", {each}" for each in rest)
+                yield f"{name} {value}, {joined(entry.qualifiers)}"
+                yield f"{name} {value} {' '.join(entry.qualifiers)}"
         if entry.kind == "scale" and artery:
             short = " ".join(word for word in place.split() if word not in ("artery", "arteries", "both"))
             yield f"{short} {self.grammar.plural(name) if end or AND in place else name} {value}{details}{end}"
@@ -195,15 +213,30 @@ class Phrasing:
 
     def negatives(self, entries: Sequence[Entry], region: str, *, here: bool = False) -> Iterator[str]:
         """Absent findings of one place: "No rash, lesions or bruising"."""
-        names = joined([self.absent_name(entry) for entry in entries], "or")
+        names = joined(self.absent_names(entries), "or")
         for tail in self._tails(entries[0], region, here):
             yield f"no {names}{tail}"
+
+    def described(self, entries: Sequence[Entry]) -> Iterator[str]:
+        """Qualities and absences of one place: "Conjunctivae are pink, with no drainage"."""
+        good = [e for e in entries if e.status == "present"]
+        bad = self.absent_names([e for e in entries if e.status == "absent"])
+        place = self.places.subject(entries[0])
+        if good and bad:
+            front = f"{place} {self._be(place)} {joined([e.label for e in good])}"
+            yield f"{front}, with no {joined(bad, 'or')}"
+
+    def attached(self, entries: Sequence[Entry]) -> Iterator[str]:
+        """Something with a value and its qualities: "Deep tendon reflexes 2+, symmetrical"."""
+        front, *more = entries
+        yield f"{front.label} {self.value(front)}".strip() + f", {joined([e.label for e in more])}"
 
     def presents(self, entries: Sequence[Entry], region: str, *, here: bool = False) -> Iterator[str]:
         """Things found at one place: "Redness and swelling of the right calf noted"."""
         names = joined([entry.label for entry in entries])
         for tail in self._tails(entries[0], region, here):
-            yield self.grammar.say("noted", list=names + tail)
+            if not all(self._expected(entry) for entry in entries):
+                yield self.grammar.say("noted", list=names + tail)
             yield names + tail
 
     def listed(self, entries: Sequence[Entry], template: str) -> Iterator[str]:

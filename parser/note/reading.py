@@ -28,7 +28,8 @@ class Reader:
         situation = self.situation
         for utterance in utterances_of_text(text):
             understood = understand(utterance, replace(situation, pending=None), self.packs, last=True)
-            facts += [fact_of_statement(s) for s in understood.statements if s.amends is None or s.amends.action != "withdraw"]
+            standing = (s for s in understood.statements if s.amends is None or s.amends.action != "withdraw")
+            facts += [fact_of_statement(statement) for statement in standing]
             situation = understood.situation
         return tuple(facts), situation
 
