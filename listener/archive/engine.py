@@ -47,7 +47,7 @@ _MEANINGS: tuple[tuple[tuple[str, ...], str], ...] = (
     ),
     (
         ("refused", "could not connect", "connection", "closed", "terminat", "does not exist", "resolve"),
-        "{place} cannot be reached. Check that the database runs and its URL is right. What was recorded is kept there.",
+        "{place} cannot be reached. Check that it runs and that its URL is right. What was recorded is kept there.",
     ),
     (("disk i/o",), "The disk of {place} failed. What was recorded up to now is kept as far as the disk kept it."),
 )
@@ -106,7 +106,7 @@ def connected(url: URL) -> Engine:
 def _sqlite(url: URL) -> Engine:
     path = Path(str(url.database))
     _make(path)
-    engine = create_engine(url, hide_parameters=True, connect_args={"timeout": _BUSY_MS / 1000})
+    engine = create_engine(url, hide_parameters=True, creator=lambda: _connect(path))
 
     @event.listens_for(engine, "connect")
     def configure(connection: sqlite3.Connection, _: object) -> None:
@@ -132,6 +132,14 @@ def _sqlite(url: URL) -> Engine:
         connection.exec_driver_sql("BEGIN" if reading else "BEGIN IMMEDIATE")
 
     return engine
+
+
+def _connect(path: Path) -> sqlite3.Connection:
+    """A connection; to a file that cannot be written one that does not try (a WAL file needs room beside it)."""
+    mode = ""
+    if not os.access(path, os.W_OK):
+        mode = "?mode=ro" if Path(f"{path}-wal").exists() else "?immutable=1"
+    return sqlite3.connect(path.as_uri() + mode, uri=True, timeout=_BUSY_MS / 1000, check_same_thread=False)
 
 
 def _make(path: Path) -> None:

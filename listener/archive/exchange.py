@@ -172,7 +172,7 @@ def _checked_events(head: Head, lines: bytes, stated: Any, record: Record) -> di
         if event.kind == "utterance":
             utterance_of(event.body)
         elif event.kind == "filed":
-            filed = Record.model_validate(event.body["record"])
+            filed = Record.model_validate_json(event.body["record"])
         if event.kind in INPUTS:
             filed = record
     if filed != record:

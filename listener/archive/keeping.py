@@ -52,7 +52,7 @@ def keep(
         for event in writer.append(("request", {"id": "end", "by": "program", "how": "complete"})):
             writer.append(*state.take(event))
         record = state.record(transcript.duration_s)
-        writer.append(("filed", {"lexicon": lexicon.version, "record": record.model_dump(mode="json")}))
+        writer.append(("filed", {"lexicon": lexicon.version, "record": record.model_dump_json()}))
     return record
 
 

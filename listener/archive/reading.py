@@ -24,7 +24,7 @@ def filed_record(archive: Archive, run: str) -> Record | None:
     if filed is None:
         return None
     try:
-        return Record.model_validate(filed.body["record"])
+        return Record.model_validate_json(filed.body["record"])
     except (KeyError, ValueError):
         raise StorageError(
             f"The record of run {run} was filed by another version. Read it anew with --again."
