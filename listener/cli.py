@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Callable, Iterable
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -14,6 +15,7 @@ import typer
 
 from listener import run_commands
 from listener.errors import EXIT_CODES, CrownsoleError
+from listener.writing import Source, Writing
 
 if TYPE_CHECKING:
     from listener.runs import Options
@@ -37,6 +39,10 @@ Checklist = Annotated[str, typer.Option("--checklist", "-c", metavar="NAME", hel
 Format = Annotated[str, typer.Option("--format", "-f", metavar="FORMAT", help="text, json, or any other that `crownsole formats` lists.")]
 Output = Annotated[Path | None, typer.Option("-o", "--output", metavar="FILE", help="Write here; the file appears when it is complete.")]
 Force = Annotated[bool, typer.Option("--force", help="Write over an existing file.")]
+Note = Annotated[str, typer.Option("--note", metavar="WORDING", help="narrative, exception (only what is not as expected) or handoff (SBAR).")]
+Trace = Annotated[bool, typer.Option("--trace", help="Name under every sentence the words it comes from.")]
+Check = Annotated[bool, typer.Option("--check-note", help="Read the note back and tell every difference from the record.")]
+Template = Annotated[Path | None, typer.Option("--template", metavar="FILE", help="A Word file whose styles a docx note takes.")]
 Keep = Annotated[bool, typer.Option("--keep", help="Keep the run in the archive, sound included; see: crownsole runs")]
 ModelPath = Annotated[Path | None, typer.Option("--model", "-m", metavar="FOLDER", help="A Vosk model folder; else the stock model, fetched once.")]
 
@@ -61,7 +67,7 @@ def hear(
     checklist: Checklist = "complete",
     stock: Annotated[bool, typer.Option("--stock-vocabulary", help="Hear with the model as it came, without the lexicon's vocabulary.")] = False,
     isolate: Annotated[bool, typer.Option("--isolate", help="Hear each file in a process of its own.")] = False,
-    keep: Keep = False,
+    keep: Keep = False, note: Note = "narrative", trace: Trace = False, check: Check = False, template: Template = None,
 ) -> None:
     """Hear recordings: record, audit and note of each.
 
@@ -80,20 +86,23 @@ def hear(
     with bar() as progress:
         ears = prepare_ears(model, options, stock=stock, progress=progress)
         _each(files, lambda path: hear_one(path, ears, options, progress=progress, isolate=isolate, keep=keep),
-              format_, output, force, options)
+              Writing(format_, note, trace, check, template, output, force), options)
 
 
 @app.command()
 def read(
     files: Annotated[list[Path], typer.Argument(metavar="FILE...", help="Transcripts; - reads standard input.")],
     format_: Format = "text", output: Output = None, force: Force = False, pack: Packs = [],  # noqa: B006
-    checklist: Checklist = "complete", keep: Keep = False,
+    checklist: Checklist = "complete", keep: Keep = False, note: Note = "narrative", trace: Trace = False, check: Check = False,
+    template: Template = None,
 ) -> None:
     """Read transcripts: one utterance a line, or running text.
 
     \b
     crownsole read run.txt
     crownsole read - --format json < run.txt
+    crownsole read run.txt --note handoff --trace
+    crownsole read run.txt --format pdf -o run.pdf
     """
     from listener.runs import kept, options_of, read_text, record_of
 
@@ -104,7 +113,32 @@ def read(
         transcript = read_text(path, piped)
         return kept(transcript, options) if keep else record_of(transcript, options)
 
-    _each(files, one, format_, output, force, options)
+    _each(files, one, Writing(format_, note, trace, check, template, output, force), options)
+
+
+@app.command()
+def write(
+    files: Annotated[list[Path], typer.Argument(metavar="RECORD.json...", help="Records as JSON or JSON Lines; - reads standard input.")],
+    format_: Format = "text", output: Output = None, force: Force = False, pack: Packs = [],  # noqa: B006
+    note: Note = "narrative", trace: Trace = False, check: Check = False, template: Template = None,
+) -> None:
+    """Write records anew, in any format: nothing is heard or understood again.
+
+    \b
+    crownsole write run.json --format docx -o run.docx
+    crownsole read run.txt --format json | crownsole write - --note handoff
+    """
+    from listener.runs import lexicon_of, options_of
+    from listener.writing import records_in, write_each
+
+    def sources() -> Iterable[Source]:
+        for path in files:
+            piped = sys.stdin.buffer.read() if str(path) == "-" else None
+            yield from records_in(path, piped)
+
+    how = Writing(format_, note, trace, check, template, output, force)
+    if worst := write_each(sources(), lexicon_of(options_of(pack, "complete")), how):
+        raise typer.Exit(worst)
 
 
 @app.command()
@@ -116,32 +150,13 @@ def formats() -> None:
         typer.echo(f"{name:10} {kind.meaning}")
 
 
-def _each(files: list[Path], make: Callable[[Path], Record], format_: str, output: Path | None, force: bool, options: Options) -> None:
+def _each(files: list[Path], make: Callable[[Path], Record], how: Writing, options: Options) -> None:
     """Make and write the record of every file; a bad one is told and does not stop the others."""
-    from listener.output import emit
     from listener.runs import lexicon_of
-    from parser.note import FORMATS, bundle, write
+    from listener.writing import write_each
 
-    if format_ not in FORMATS:
-        raise typer.BadParameter(f"'{format_}' is none of {', '.join(FORMATS)}", param_hint="--format")
-    lexicon = lexicon_of(options)
-    worst = 0
-    pages: list[str | bytes] = []
-    streaming = output is None and FORMATS[format_].text
-    for path in files:
-        try:
-            page = write(make(path), lexicon, format_)
-        except CrownsoleError as error:
-            typer.echo(f"crownsole: {error}", err=True)
-            worst = max(worst, error.exit_code)
-            continue
-        if streaming:
-            emit(page if format_ == "json" or len(files) == 1 else f"== {path.name} ==\n\n{page}\n", None)
-        else:
-            pages.append(page)
-    if pages:
-        emit(bundle(pages, format_), output, force=force)
-    if worst:
+    sources = [(path.name, partial(make, path)) for path in files]
+    if worst := write_each(sources, lexicon_of(options), how):
         raise typer.Exit(worst)
 
 

@@ -71,7 +71,7 @@ def compose(entries: Sequence[tuple[str, Entry]], lexicon: Lexicon) -> tuple[Par
         by_region.setdefault(region, []).append(entry)
     return tuple(
         Paragraph(region, lexicon.regions[region].title if region in lexicon.regions else region,
-                  tuple(writer.station(region, by_region[region])))
+                  writer.station(region, by_region[region]))
         for region in sorted(by_region, key=lambda name: order.get(name, len(order))))
 
 
@@ -94,17 +94,30 @@ class Writer:
         self.here: dict[Fact, tuple[Entry, ...]] = {}
         self.place: Place = (None, None)
 
-    def station(self, region: str, entries: Sequence[Entry]) -> Iterator[Sentence]:
-        """The sentences of one station."""
-        self.reader.enter(region)
-        self.place = (None, None)
-        self.here = facts_of(entries)
-        self.said = set()
+    def station(self, region: str, entries: Sequence[Entry]) -> tuple[Sentence, ...]:
+        """The sentences of one station.
+
+        What has no place of its own would be read as of the place before it: when that happens it is
+        said first.
+        """
         once: dict[Fact, Entry] = {}
         for entry in entries:
             once.setdefault(fact_of_entry(entry), entry)
-        for unit in units(tuple(once.values()), self._kind):
-            yield from self._say(unit, region)
+        self.here = facts_of(entries)
+        planned = tuple(units(tuple(once.values()), self._kind))
+        written = self._write(planned, region)
+        unread = {e for each in written if not each.faithful for e in each.entries}
+        early = [u for u in planned if u.entries[0].site is None and any(e.id in unread for e in u.entries)]
+        if not early:
+            return written
+        again = self._write((*early, *(u for u in planned if u not in early)), region)
+        return min(written, again, key=lambda sentences: sum(not each.faithful for each in sentences))
+
+    def _write(self, planned: Iterable[Unit], region: str) -> tuple[Sentence, ...]:
+        self.reader.enter(region)
+        self.place = (None, None)
+        self.said = set()
+        return tuple(each for unit in planned for each in self._say(unit, region))
 
     def _kind(self, entry: Entry) -> str:
         """How an entry can be joined with others; empty when it stands alone."""
