@@ -39,6 +39,12 @@ class Format:
 
 FORMATS: dict[str, Format] = {
     "text": Format("a page of text: stations, what needs attention, the note", True, "parser.note.page"),
+    "markdown": Format("the note as Markdown", True, "parser.note.markdown"),
+    "html": Format("the note as one self-contained page for a browser or a printer", True, "parser.note.web"),
+    "csv": Format("every entry on a line, for a spreadsheet", True, "parser.note.table"),
+    "docx": Format("a Word document; --template takes its styles from a file of yours", False, "parser.note.word"),
+    "pdf": Format("a tagged PDF with drawings", False, "parser.note.pdf"),
+    "fhir": Format("an HL7 FHIR R4 document bundle as JSON, status preliminary", True, "parser.note.fhir"),
     "json": Format("the record, crownsole-record/1; several files give JSON Lines", True, "parser.note.contract"),
 }
 
