@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -42,7 +43,8 @@ def write_each(sources: Iterable[Source], lexicon: Lexicon, how: Writing) -> int
     for name, known, option in ((how.format, FORMATS, "--format"), (how.wording, WORDINGS, "--note")):
         if name not in known:
             raise typer.BadParameter(f"'{name}' is none of {', '.join(known)}", param_hint=option)
-    style = Style(how.wording, how.trace, _template(how.template))
+    moment = datetime.now(UTC).isoformat(timespec="seconds")
+    style = Style(how.wording, how.trace, _template(how.template), moment)
     sources, worst, pages = list(sources), 0, []
     for name, make in sources:
         try:

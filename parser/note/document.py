@@ -21,11 +21,17 @@ _BODY = ("temperature", "weight", "height", "head_circumference")
 
 @dataclass(frozen=True, slots=True)
 class Style:
-    """How a note is written: its wording, whether every sentence names its words, a template of a school."""
+    """How a note is written.
+
+    ``trace`` names under every sentence its words; ``template`` is a school's Word file; ``moment`` the
+    time of writing in ISO 8601, which a FHIR document must have; ``paper`` is "a4" or "us-letter".
+    """
 
     wording: str = "narrative"
     trace: bool = False
     template: bytes | None = None
+    moment: str | None = None
+    paper: str = "a4"
 
 
 @dataclass(frozen=True, slots=True)

@@ -113,11 +113,13 @@ def _gauge(gauge: Gauge, y: float, width: int) -> str:
     return (
         f'<text x="0" y="{y + 12:.1f}" font-size="11" fill="{_INK}">{escape(gauge.name)}</text>'
         f'<line x1="{left:.1f}" x2="{right:.1f}" y1="{y + 8:.1f}" y2="{y + 8:.1f}" stroke="#bbbbbb"/>'
-        f'<rect x="{start:.1f}" y="{y + 4:.1f}" width="{max(end - start, 1):.1f}" height="8" rx="2" fill="#a9cfc3"/>{marks}'
+        f'<rect x="{start:.1f}" y="{y + 4:.1f}" width="{max(end - start, 1):.1f}" height="8" rx="2" fill="#a9cfc3"/>'
+        f"{marks}"
         f'<text x="{right + 8:.1f}" y="{y + 12:.1f}" font-size="11" fill="{_INK}">{escape(gauge.shown)}'
         f' ({_range(gauge)})</text>')
 
 
 def _svg(width: int, height: int, body: str, font: str, alt: str) -> str:
     size = f'viewBox="0 0 {width} {height}" width="{width}" height="{height}"'
-    return (f'<svg xmlns="http://www.w3.org/2000/svg" {size} role="img" font-family="{escape(font)}"><title>{escape(alt)}</title>{body}</svg>')
+    front = f'<svg xmlns="http://www.w3.org/2000/svg" {size} role="img" font-family="{escape(font)}">'
+    return f"{front}<title>{escape(alt)}</title>{body}</svg>"

@@ -10,8 +10,8 @@ from lexicon import Lexicon
 from parser.note.document import Style, clock
 from parser.record import Entry, Record
 
-COLUMNS = ("run", "region", "entry", "concept", "label", "kind", "status", "site", "side", "value", "unit", "qualifiers",
-           "confirm", "superseded_by", "utterance", "time", "confidence", "words")
+COLUMNS = ("run", "region", "entry", "concept", "label", "kind", "status", "site", "side", "value", "unit",
+           "qualifiers", "confirm", "superseded_by", "utterance", "time", "confidence", "words")
 #: A cell that begins with one of these is taken for a formula by spreadsheets (OWASP, CSV injection; from memory).
 _FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n", "|")
 
@@ -42,5 +42,5 @@ def _cells(record: Record, region: str, entry: Entry) -> tuple[str, ...]:
     value, evidence = entry.value, entry.evidence
     return (record.run.id, region, entry.id, entry.concept, entry.label, entry.kind, entry.status, entry.site or "",
             entry.side or "", value.text if value else "", (value.unit or "") if value else "",
-            "; ".join(entry.qualifiers), entry.confirm or "", entry.superseded_by or "", str(evidence.utterance), clock(evidence.start),
-            f"{entry.confidence:g}", evidence.text)
+            "; ".join(entry.qualifiers), entry.confirm or "", entry.superseded_by or "", str(evidence.utterance),
+            clock(evidence.start), f"{entry.confidence:g}", evidence.text)
