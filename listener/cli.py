@@ -43,6 +43,7 @@ Note = Annotated[str, typer.Option("--note", metavar="WORDING", help="narrative,
 Trace = Annotated[bool, typer.Option("--trace", help="Name under every sentence the words it comes from.")]
 Check = Annotated[bool, typer.Option("--check-note", help="Read the note back and tell every difference from the record.")]
 Template = Annotated[Path | None, typer.Option("--template", metavar="FILE", help="A Word file whose styles a docx note takes.")]
+Paper = Annotated[str, typer.Option("--paper", metavar="SIZE", help="Paper of a pdf: a4 or us-letter.")]
 Keep = Annotated[bool, typer.Option("--keep", help="Keep the run in the archive, sound included; see: crownsole runs")]
 ModelPath = Annotated[Path | None, typer.Option("--model", "-m", metavar="FOLDER", help="A Vosk model folder; else the stock model, fetched once.")]
 
@@ -67,7 +68,7 @@ def hear(
     checklist: Checklist = "complete",
     stock: Annotated[bool, typer.Option("--stock-vocabulary", help="Hear with the model as it came, without the lexicon's vocabulary.")] = False,
     isolate: Annotated[bool, typer.Option("--isolate", help="Hear each file in a process of its own.")] = False,
-    keep: Keep = False, note: Note = "narrative", trace: Trace = False, check: Check = False, template: Template = None,
+    keep: Keep = False, note: Note = "narrative", trace: Trace = False, check: Check = False, template: Template = None, paper: Paper = "a4",
 ) -> None:
     """Hear recordings: record, audit and note of each.
 
@@ -86,7 +87,7 @@ def hear(
     with bar() as progress:
         ears = prepare_ears(model, options, stock=stock, progress=progress)
         _each(files, lambda path: hear_one(path, ears, options, progress=progress, isolate=isolate, keep=keep),
-              Writing(format_, note, trace, check, template, output, force), options)
+              Writing(format_, note, trace, check, template, paper, output, force), options)
 
 
 @app.command()
@@ -94,7 +95,7 @@ def read(
     files: Annotated[list[Path], typer.Argument(metavar="FILE...", help="Transcripts; - reads standard input.")],
     format_: Format = "text", output: Output = None, force: Force = False, pack: Packs = [],  # noqa: B006
     checklist: Checklist = "complete", keep: Keep = False, note: Note = "narrative", trace: Trace = False, check: Check = False,
-    template: Template = None,
+    template: Template = None, paper: Paper = "a4",
 ) -> None:
     """Read transcripts: one utterance a line, or running text.
 
@@ -113,14 +114,14 @@ def read(
         transcript = read_text(path, piped)
         return kept(transcript, options) if keep else record_of(transcript, options)
 
-    _each(files, one, Writing(format_, note, trace, check, template, output, force), options)
+    _each(files, one, Writing(format_, note, trace, check, template, paper, output, force), options)
 
 
 @app.command()
 def write(
     files: Annotated[list[Path], typer.Argument(metavar="RECORD.json...", help="Records as JSON or JSON Lines; - reads standard input.")],
     format_: Format = "text", output: Output = None, force: Force = False, pack: Packs = [],  # noqa: B006
-    note: Note = "narrative", trace: Trace = False, check: Check = False, template: Template = None,
+    note: Note = "narrative", trace: Trace = False, check: Check = False, template: Template = None, paper: Paper = "a4",
 ) -> None:
     """Write records anew, in any format: nothing is heard or understood again.
 
@@ -136,7 +137,7 @@ def write(
             piped = sys.stdin.buffer.read() if str(path) == "-" else None
             yield from records_in(path, piped)
 
-    how = Writing(format_, note, trace, check, template, output, force)
+    how = Writing(format_, note, trace, check, template, paper, output, force)
     if worst := write_each(sources(), lexicon_of(options_of(pack, "complete")), how):
         raise typer.Exit(worst)
 

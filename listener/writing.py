@@ -31,6 +31,7 @@ class Writing:
     trace: bool = False
     check: bool = False
     template: Path | None = None
+    paper: str = "a4"
     output: Path | None = None
     force: bool = False
 
@@ -38,13 +39,14 @@ class Writing:
 def write_each(sources: Iterable[Source], lexicon: Lexicon, how: Writing) -> int:
     """Write the record of every source; returns the worst exit code. A bad one does not stop the others."""
     from parser.note import FORMATS, MissingLibrary, bundle, write
-    from parser.note.document import WORDINGS, Style
+    from parser.note.document import PAPERS, WORDINGS, Style
 
-    for name, known, option in ((how.format, FORMATS, "--format"), (how.wording, WORDINGS, "--note")):
+    for name, known, option in ((how.format, FORMATS, "--format"), (how.wording, WORDINGS, "--note"),
+                                (how.paper, PAPERS, "--paper")):
         if name not in known:
             raise typer.BadParameter(f"'{name}' is none of {', '.join(known)}", param_hint=option)
     moment = datetime.now(UTC).isoformat(timespec="seconds")
-    style = Style(how.wording, how.trace, _template(how.template), moment)
+    style = Style(how.wording, how.trace, _template(how.template), moment, how.paper)
     sources, worst, pages = list(sources), 0, []
     for name, make in sources:
         try:

@@ -12,8 +12,10 @@ from parser.note.facts import standing
 from parser.note.grammar import Grammar, grammar_of, sentence
 from parser.note.handoff import handoff
 from parser.note.narrative import Paragraph, compose, narrative
+from parser.note.placing import Placing
 from parser.record import Amendment, Computed, Entry, Record, Remark
 
+PAPERS = ("a4", "us-letter")
 #: Values also shown in the other customary unit.
 _ALSO = {"[degF]": "Cel", "Cel": "[degF]", "[lb_av]": "kg", "kg": "[lb_av]", "[in_i]": "cm", "cm": "[in_i]"}
 _BODY = ("temperature", "weight", "height", "head_circumference")
@@ -136,18 +138,19 @@ def evidence_line(entry: Entry) -> str:
 def rows(record: Record, lexicon: Lexicon) -> tuple[Row, ...]:
     """Vital signs and scales that stand, in record order."""
     grammar = grammar_of(lexicon)
-    return tuple(_row(entry, grammar) for _, entry in standing(record)
+    placing = Placing(lexicon)
+    return tuple(_row(entry, grammar, placing) for _, entry in standing(record)
                  if entry.value and entry.kind in ("measure", "scale") and entry.status == "present")
 
 
-def _row(entry: Entry, grammar: Grammar) -> Row:
+def _row(entry: Entry, grammar: Grammar, placing: Placing) -> Row:
     value = entry.value
     assert value is not None
     other = _ALSO.get(value.unit or "") if entry.concept in _BODY else None
     number = convert(value.number, value.unit, other) if other and value.number is not None else None
     side = {"both": "both sides"}.get(entry.side or "", entry.side or "")
-    places = [p for p in (side, entry.site) if p]
-    how = [" ".join(places)] if places else []
+    place = placing.subject(entry) or side
+    how = [place] if place and not any(place in each for each in entry.qualifiers) else []
     how += [each for each in entry.qualifiers if each not in how]
     return Row(entry.id, entry.concept, entry.label, grammar.quantity(value.text, value.unit),
                "" if number is None else shown(number, other, 1), ", ".join(how), clock(entry.evidence.start))

@@ -10,10 +10,10 @@ from lexicon import Lexicon
 from parser.note.document import Station
 from parser.record import Measure, Record
 
-#: Fill, edge and sign of a coverage; the sign tells it without colour.
+#: Fill, edge and sign (a path) of a coverage; the sign tells it without colour.
 _LOOK = {
-    "documented": ("#2f6f62", "#2f6f62", "✓"),
-    "partial": ("#f3e3b8", "#8a6d1f", "–"),
+    "documented": ("#2f6f62", "#2f6f62", "M-4 34 l3 3 l5 -7"),
+    "partial": ("#f3e3b8", "#8a6d1f", "M-4 34 h8"),
     "missing": ("#ffffff", "#8c8c8c", ""),
 }
 _INK = "#222222"
@@ -41,9 +41,15 @@ def gauges(record: Record, lexicon: Lexicon) -> tuple[Gauge, ...]:
         measures = record.measures.get(rule.measure, ())
         values = [v for m in measures if (v := _value(m, rule.part, rule.unit)) is not None]
         if values:
-            name = " ".join(part for part in (rule.measure.replace("_", " "), rule.part) if part)
+            label = _labels(lexicon).get(rule.measure, rule.measure.replace("_", " "))
+            name = ", ".join(part for part in (label, rule.part) if part)
             found.append(Gauge(name, ", ".join(f"{v:g}" for v in values), tuple(values), rule.low, rule.high))
     return tuple(found)
+
+
+def _labels(lexicon: Lexicon) -> dict[str, str]:
+    files = [(lexicon.files.get(name), name) for name in ("measures", "scales")]
+    return {each.id: each.label for file, name in files for each in getattr(file, name, ())}
 
 
 def _value(measure: Measure, part: str | None, unit: str) -> float | None:
@@ -67,7 +73,8 @@ def strip_svg(stations: Sequence[Station], *, width: int = 640, font: str = "san
             f'<rect x="{x:.1f}" y="2" width="{step - 3:.1f}" height="22" rx="3" fill="{fill}" stroke="{edge}"/>'
             f'<text {middle} y="17" font-size="11" fill="{ink}">{place + 1}</text>'
             f"<title>{escape(station.title)}: {station.coverage}</title>")
-        boxes.append(f'<text {middle} y="37" font-size="10" fill="{_INK}">{sign}</text>')
+        place_ = f'transform="translate({x + step / 2 - 1.5:.1f} 0)"'
+        boxes.append(f'<path d="{sign}" {place_} fill="none" stroke="{_INK}" stroke-width="1.5"/>' if sign else "")
     return _svg(width, 42, "".join(f"<g>{box}</g>" for box in boxes), font, strip_alt(stations))
 
 

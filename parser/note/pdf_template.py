@@ -6,12 +6,16 @@ TEMPLATE = r"""
 #let warn = rgb("#9a3412")
 #set document(title: data.title, date: none)
 #set page(paper: data.paper, margin: (x: 2.2cm, top: 2.2cm, bottom: 2cm),
-  header: context if counter(page).get().first() > 1 [#set text(8.5pt, fill: luma(90)); #data.title #h(1fr) run #data.run],
-  footer: context [#set text(8.5pt, fill: luma(90)); #data.cautions.at(0) #h(1fr) #counter(page).display("1 / 1", both: true)])
+  header: context if counter(page).get().first() > 1 [
+    #set text(8.5pt, fill: luma(90)); #data.title #h(1fr) run #data.run],
+  footer: context [
+    #set text(8.5pt, fill: luma(90)); #data.cautions.at(0) #h(1fr) #counter(page).display("1 / 1", both: true)])
 #set text(font: "Libertinus Serif", size: 10.5pt, lang: "en")
 #set par(leading: 0.62em, spacing: 0.8em)
-#show heading.where(level: 1): it => block(above: 1.4em, below: 0.7em, sticky: true, text(13pt, weight: "bold", fill: accent, it.body))
-#show heading.where(level: 2): it => block(above: 0.95em, below: 0.4em, sticky: true, text(10.5pt, weight: "bold", it.body))
+#show heading.where(level: 1): it => block(above: 1.4em, below: 0.7em, sticky: true,
+  text(13pt, weight: "bold", fill: accent, it.body))
+#show heading.where(level: 2): it => block(above: 0.95em, below: 0.4em, sticky: true,
+  text(10.5pt, weight: "bold", it.body))
 #let small(body) = text(9pt, fill: luma(70), body)
 #let list-of(title, items) = if items.len() > 0 [
   = #title
@@ -28,11 +32,15 @@ TEMPLATE = r"""
 
 = Stations, crown to sole
 #if data.strip != "" { image(bytes(data.strip), format: "svg", width: 100%, alt: data.strip_alt) }
-#columns(2, gutter: 14pt, for (number, station) in data.stations.enumerate(start: 1) [
+#let half(items) = for (number, station) in items [
   #set text(9pt)
   #set par(leading: 0.5em)
-  #block(above: 0.5em, below: 0.5em)[#number. #strong(station.title), #station.coverage#if station.missing != "" [: #station.missing]]
-])
+  #let rest = if station.missing != "" { "; not heard: " + station.missing }
+  #block(above: 0.5em, below: 0.5em)[#number. #strong(station.title), #station.coverage#rest]
+]
+#let numbered = data.stations.enumerate(start: 1)
+#let middle = calc.ceil(numbered.len() / 2)
+#grid(columns: (1fr, 1fr), gutter: 14pt, half(numbered.slice(0, middle)), half(numbered.slice(middle)))
 
 #if data.remarks.len() > 0 [
   = What needs attention
@@ -54,7 +62,11 @@ TEMPLATE = r"""
 #if data.rows.len() > 0 [
   = Vital signs and scales
   #if data.gauges != "" { image(bytes(data.gauges), format: "svg", width: 100%, alt: data.gauges_alt) }
-  #grid-of(("What", "Value", "Also", "How", "Time"), data.rows, (3.2fr, 2.4fr, 1.4fr, 3.6fr, auto))
+  #if data.rows.all(row => row.at(4) == "") [
+    #grid-of(("What", "Value", "Also", "How"), data.rows.map(row => row.slice(0, 4)), (3fr, 2.2fr, 1.4fr, 3.6fr))
+  ] else [
+    #grid-of(("What", "Value", "Also", "How", "Time"), data.rows, (3fr, 2.2fr, 1.4fr, 3.6fr, auto))
+  ]
 ]
 #if data.computed.len() > 0 [
   = Computed
@@ -69,7 +81,9 @@ TEMPLATE = r"""
 #if data.remarks.len() > 7 [
   = All other remarks
   #for (number, remark) in data.remarks.enumerate(start: 1).slice(7) [
-    #block(above: 0.6em, breakable: false)[#set text(9.5pt); #number. #text(weight: "bold", remark.severity) #remark.message
+    #block(above: 0.6em, breakable: false)[
+      #set text(9.5pt)
+      #number. #text(weight: "bold", remark.severity) #remark.message
       #if remark.say != "" [#linebreak() #small[Next time: #remark.say]]]
   ]
 ]

@@ -11,8 +11,10 @@ from parser.note.document import Document, Style, document
 from parser.note.drawings import gauges, gauges_svg, strip_svg
 from parser.note.grammar import grammar_of
 from parser.note.narrative import Paragraph, Sentence
-from parser.record import Record
+from parser.record import Record, Remark
 
+#: Remarks in view; the others are folded away.
+_FIRST = 7
 _POLICY = "default-src 'none'; style-src 'unsafe-inline'; img-src data:"
 _STYLE = """
 :root{color-scheme:light dark;--ink:#222;--paper:#fff;--soft:#f4f3ef;--line:#d5d2c8;--accent:#2f6f62;--warn:#9a3412}
@@ -24,7 +26,8 @@ h1{font-size:1.6rem;line-height:1.25;margin:0 0 .25rem}h2{font-size:1.2rem;margi
 border-bottom:1px solid var(--line);padding-bottom:.2rem}h3{font-size:1rem;margin:1.1rem 0 .1rem}p{margin:.2rem 0 .7rem}
 .run{color:inherit;opacity:.8;font-size:.9rem}.sim{border:2px solid var(--warn);color:var(--warn);padding:.35rem .7rem;
 font-weight:bold;display:inline-block;margin:.6rem 0}.drawing{overflow-x:auto}.drawing svg{max-width:100%;height:auto}
-ol.stations{columns:2;padding-left:1.6rem;font-size:.9rem;margin:.6rem 0}@media(max-width:30rem){ol.stations{columns:1}}
+ol.stations{columns:2;column-gap:2.2rem;
+padding-left:1.6rem;font-size:.9rem;margin:.6rem 0}@media(max-width:30rem){ol.stations{columns:1}}
 .mark{background:#fde68a;color:#222;padding:0 .2em;border-radius:3px}ol.remarks li{margin:.5rem 0}
 .severity{font-variant:small-caps;font-weight:bold;color:var(--warn)}.say,.source,ul.trace{font-size:.88rem;opacity:.85}
 .scroll{overflow-x:auto}table{border-collapse:collapse;width:100%;font-size:.95rem}th,td{text-align:left;vertical-align:top;
@@ -54,7 +57,8 @@ def _head(note: Document) -> Iterator[str]:
     yield f'<div class="drawing">{strip_svg(note.strip)}</div><ol class="stations">'
     words = {"documented": "documented", "partial": "partly", "missing": "not documented"}
     for station in note.strip:
-        more = f": {escape('; '.join(station.missing))}" if station.coverage == "partial" and station.missing else ""
+        rest = escape("; ".join(station.missing))
+        more = f"; not heard: {rest}" if station.coverage == "partial" and station.missing else ""
         yield f"<li><b>{escape(station.title)}</b>, {words[station.coverage]}{more}</li>"
     yield "</ol>"
 
@@ -64,8 +68,16 @@ def _remarks(note: Document) -> Iterator[str]:
     if not note.remarks:
         yield "<p>Nothing to remark.</p>"
         return
-    yield '<ol class="remarks">'
-    for remark in note.remarks:
+    yield from _numbered(note.remarks[:_FIRST], 1)
+    if len(note.remarks) > _FIRST:
+        yield f"<details><summary>All {len(note.remarks) - _FIRST} other remarks</summary>"
+        yield from _numbered(note.remarks[_FIRST:], _FIRST + 1)
+        yield "</details>"
+
+
+def _numbered(remarks: Sequence[Remark], start: int) -> Iterator[str]:
+    yield f'<ol class="remarks" start="{start}">'
+    for remark in remarks:
         say = f'<br><span class="say">Next time: {escape(remark.say)}</span>' if remark.say else ""
         yield (f'<li><span class="severity">{remark.severity}</span> {escape(remark.message)}{say}'
                f'<br><span class="source">{escape(remark.source)}</span></li>')
