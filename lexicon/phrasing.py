@@ -15,11 +15,12 @@ if TYPE_CHECKING:
 _SLOT = re.compile(r"\{([^{}]*)\}")
 
 #: What a phrase may be filled with besides the lists of the file; the head of phrases.yaml explains each.
-SLOTS = frozenset(
-    ["region", "site", "place", "side", "finding", "abnormal", "normal", "neutral", "absent_word", "device", "step", "report",
-     "graded", "sized", "measure", "scale", "value", "unit", "qualifier", "circumstance", "cue", "name", "direction", "request",
-     "question", "small_talk", "correction", "announce", "resume", "example", "number", "decimal", "ordinal"]
-)
+SLOTS = frozenset([
+    "region", "site", "place", "side", "finding", "abnormal", "normal", "neutral", "absent_word", "device",
+    "step", "report", "graded", "sized", "measure", "scale", "value", "unit", "qualifier", "circumstance",
+    "cue", "name", "direction", "request", "question", "small_talk", "correction", "announce", "resume",
+    "example", "number", "decimal", "ordinal",
+])
 _BOUNDED = frozenset({"number", "decimal", "ordinal"})
 _BOUNDS = re.compile(r"\d+-\d+")
 

@@ -17,7 +17,9 @@ from parser.transcript import Word
 Words = tuple[Word, ...]
 
 _SIDES = ("left", "right", "both", "bilateral", "bilaterally")
-_NEGATIVES = ("no", "not", "none", "never", "denies", "without", "absent", "negative", "nor", "neither", "unable", "non")
+_NEGATIVES = (
+    "no", "not", "none", "never", "denies", "without", "absent", "negative", "nor", "neither", "unable", "non",
+)
 
 
 @dataclass(frozen=True)

@@ -10,9 +10,11 @@ from pydantic import AfterValidator, BeforeValidator, Field, field_validator
 from lexicon.forms import expand
 from lexicon.schema.base import Entry, Id, Ids, Strings
 
-PHONEMES = frozenset(
-    ["AA", "AE", "AH", "AO", "AW", "AY", "EH", "ER", "EY", "IH", "IY", "OW", "OY", "UH", "UW", "B", "CH", "D", "DH", "F", "G", "HH", "JH", "K", "L", "M", "N", "NG", "P", "R", "S", "SH", "T", "TH", "V", "W", "Y", "Z", "ZH"]
-)
+PHONEMES = frozenset([
+    "AA", "AE", "AH", "AO", "AW", "AY", "EH", "ER", "EY", "IH", "IY", "OW", "OY", "UH", "UW", "B", "CH", "D",
+    "DH", "F", "G", "HH", "JH", "K", "L", "M", "N", "NG", "P", "R", "S", "SH", "T", "TH", "V", "W", "Y", "Z",
+    "ZH",
+])
 
 _LETTERS = re.compile(r"[\^]?[a-z'VC]*\[[a-z']+\][a-z'VC]*\$?")
 
@@ -31,7 +33,9 @@ class Pronunciation(Entry):
     """A word and the ways of saying it, each a string of phonemes."""
 
     id: Annotated[str, AfterValidator(str.lower)]
-    sounds: Annotated[tuple[Sounds, ...], BeforeValidator(lambda v: (v,) if isinstance(v, str) else v), Field(min_length=1)]
+    sounds: Annotated[
+        tuple[Sounds, ...], BeforeValidator(lambda v: (v,) if isinstance(v, str) else v), Field(min_length=1)
+    ]
 
 
 class Sounding(Entry):

@@ -28,7 +28,7 @@ class Recipe:
     """``weight``: the share of dictation in the mixture; ``temper``: how far it varies with the context.
     ``prune``: trigrams that matter less are left out."""
 
-    weight: float = 0.5
+    weight: float = 0.4
     temper: float = 0.25
     prune: float = 1e-10
 
@@ -38,7 +38,9 @@ STANDARD = Recipe()
 STEPS = 5
 
 
-def build(model_folder: Path, lexicon: Lexicon, folder: Path, recipe: Recipe = STANDARD, progress: Progress = silent) -> None:
+def build(
+    model_folder: Path, lexicon: Lexicon, folder: Path, recipe: Recipe = STANDARD, progress: Progress = silent
+) -> None:
     """Write ``Gr.fst``, ``words.txt`` and ``ways.json`` into ``folder``.
 
     ``model_folder`` holds the acoustic model.

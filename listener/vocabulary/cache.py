@@ -1,4 +1,4 @@
-"""Compiled models in the cache: made once for a model and a lexicon, checked at every start, made again when damaged."""
+"""Compiled models in the cache: made once for a model and a lexicon, checked at every start, made anew if damaged."""
 
 from __future__ import annotations
 

@@ -96,6 +96,7 @@ def pruned(model: Ngrams, threshold: float, start: int) -> Ngrams:
     older = model.unigram[context(contexts)].copy()
     older[context(contexts) == start] = 1 / 8
     backed = model.weight_of(contexts) * model.after_one(keys & _LOW)
-    loss = older * model.after_one(contexts) * model.trigram * np.abs(np.log(model.trigram / np.maximum(backed, 1e-300)))
+    change = np.abs(np.log(model.trigram / np.maximum(backed, 1e-300)))
+    loss = older * model.after_one(contexts) * model.trigram * change
     kept = loss >= threshold
     return normalised(model.unigram, model.bigram_keys, model.bigram, keys[kept], model.trigram[kept])

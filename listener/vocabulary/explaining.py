@@ -25,7 +25,8 @@ class Explanation:
             return f"{self.word}: the recogniser knows this word."
         sounds = " or ".join(self.sounds) or "nothing known"
         if not self.spellings:
-            return f"{self.word}: not heard; it sounds like {sounds}. Add it to the lexicon, or its sounds to speech.yaml."
+            hint = "Add it to the lexicon, or its sounds to speech.yaml."
+            return f"{self.word}: not heard; it sounds like {sounds}. {hint}"
         return f"{self.word}: sounds like {sounds}; heard as {' or '.join(self.spellings)}."
 
 

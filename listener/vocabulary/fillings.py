@@ -30,8 +30,10 @@ _CHIEF = 2
 
 @dataclass(frozen=True)
 class Filling:
-    """A spoken form; ``values``, ``units`` and ``qualifiers`` are what may be said with it. ``where``: its place in a file.
-    ``chief``: among the first forms of its entry."""
+    """A spoken form; ``values``, ``units`` and ``qualifiers`` are what may be said with it.
+
+    ``where``: its place in a file. ``chief``: among the first forms of its entry.
+    """
 
     text: str
     weight: float = 1.0
@@ -110,7 +112,7 @@ def _sentences(lexicon: Lexicon) -> Found:
 
 
 def _ranked(
-    forms: Sequence[str], where: str, weight: float = 1.0, values: Values = (), units: tuple[str, ...] = (),
+    forms: Sequence[str], where: str, *, weight: float = 1.0, values: Values = (), units: tuple[str, ...] = (),
     qualifiers: tuple[str, ...] = (),
 ) -> Iterator[Filling]:
     """The first form is said most."""
@@ -127,7 +129,8 @@ def _regions(lexicon: Lexicon) -> Found:
 def _sites(lexicon: Lexicon) -> Found:
     checked = _checked(lexicon)
     for name, site in lexicon.sites.items():
-        for filling in _ranked(site.forms, lexicon.origins[("sites", name)], _CHECKED if name in checked else 1.0):
+        weight = _CHECKED if name in checked else 1.0
+        for filling in _ranked(site.forms, lexicon.origins[("sites", name)], weight=weight):
             yield ("site",), lexicon.home[name], filling
 
 
@@ -143,9 +146,9 @@ def _concepts(lexicon: Lexicon) -> Found:
         values += tuple((slots[slot][0], Range(1, 12)) for slot in concept.slots if slot in slots)
         units = tuple(unit for slot in concept.slots if slot in slots for unit in slots[slot][1])
         weight, kinds = _CHECKED if name in checked else 1.0, _kinds(concept)
-        for filling in _ranked(concept.forms, where, weight, values, units):
+        for filling in _ranked(concept.forms, where, weight=weight, values=values, units=units):
             yield kinds, home, filling
-        for filling in _ranked(concept.absent_forms, where, weight):
+        for filling in _ranked(concept.absent_forms, where, weight=weight):
             yield ("absent_word",), home, filling
         for example in concept.examples:
             yield ("example",), home, Filling(example.split("=")[0].strip().lower(), where=where)
@@ -192,7 +195,8 @@ def _measures(lexicon: Lexicon) -> Found:
         ) or ((measure.shapes, Range(0, 200)),)
         units = tuple(form for unit in measure.units for form in said_units.get(unit.code, ()))
         qualifiers = tuple(form for group in measure.qualifiers for form in circumstances[group])
-        for filling in _ranked((*measure.forms, *measure.cues), where, 1.0, values, units, qualifiers):
+        forms = (*measure.forms, *measure.cues)
+        for filling in _ranked(forms, where, values=values, units=units, qualifiers=qualifiers):
             yield ("measure",), "vital_signs", filling
 
 
@@ -200,7 +204,7 @@ def _scales(lexicon: Lexicon) -> Found:
     for scale in getattr(lexicon.files.get("scales"), "scales", ()):
         where = lexicon.origins[("scales", scale.id)]
         values: Values = ((scale.shapes, Range(scale.least, scale.most, out_of=scale.out_of)),)
-        for filling in _ranked((*scale.forms, *scale.cues), where, 1.0, values):
+        for filling in _ranked((*scale.forms, *scale.cues), where, values=values):
             yield ("scale",), ANYWHERE, filling
 
 

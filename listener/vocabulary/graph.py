@@ -85,7 +85,8 @@ def _respelled(
     Every way of a word costs what the word costs: pronunciations are weighed so that the likeliest is free
     (Chen et al. 2015, "Pronunciation and silence probability modeling for ASR").
     """
-    respelt = {words.ids[word]: [[words.ids[piece] for piece in way] for way in ways] for word, ways in spellings.items()}
+    ids = words.ids
+    respelt = {ids[word]: [[ids[piece] for piece in way] for way in ways] for word, ways in spellings.items()}
     wanted = np.zeros(words.size, bool)
     wanted[list(respelt)] = True
     chosen = np.flatnonzero(wanted[plain.label])

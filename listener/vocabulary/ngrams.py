@@ -48,7 +48,8 @@ class Words:
     def with_words(self, words: Iterable[str]) -> "Words":
         """The same numbering with further words after it."""
         new = [word for word in dict.fromkeys(words) if word not in self.ids]
-        return Words({**self.ids, **{word: self.size + i for i, word in enumerate(new)}}, self.labels, self.size + len(new))
+        ids = {**self.ids, **{word: self.size + i for i, word in enumerate(new)}}
+        return Words(ids, self.labels, self.size + len(new))
 
 
 def packed(*columns: Ints) -> Ints:
@@ -96,7 +97,7 @@ class Ngrams:
 
     @classmethod
     def of_entries(
-        cls, size: int, older: Ints, newer: Ints, words: Ints, probabilities: Floats,
+        cls, size: int, *, older: Ints, newer: Ints, words: Ints, probabilities: Floats,
         context_older: Ints, context_newer: Ints, backoff: Floats,
     ) -> "Ngrams":
         """From rows (older, newer, word, p) and contexts (older, newer, weight); NO_WORD fills short ones."""

@@ -17,11 +17,10 @@ from pathlib import Path
 
 import numpy as np
 
+from lexicon.schema.speech import PHONEMES
 from listener.vocabulary.sounds import Sounds, dictionary
 
-PHONEMES = (
-    "AA AE AH AO AW AY B CH D DH EH ER EY F G HH IH IY JH K L M N NG OW OY P R S SH T TH UH UW V W Y Z ZH"
-).split()  # noqa: SIM905
+_PHONEMES = sorted(PHONEMES)
 _MAGIC = struct.pack("<i", 2125659606)
 _STATE = np.dtype([("final", "<f4"), ("first", "<u4"), ("arcs", "<u4"), ("ieps", "<u4"), ("oeps", "<u4")])
 _ARC = np.dtype([("input", "<i4"), ("output", "<i4"), ("cost", "<f4"), ("next", "<i4")])
@@ -44,10 +43,13 @@ def pronunciations(model: Path, symbols: tuple[str, ...]) -> Mapping[str, tuple[
     return found if _agrees(found) else {}
 
 
+Records = np.ndarray[tuple[int], np.dtype[np.void]]
+
+
 class _Graph:
     """The const automaton inside a file of look-ahead type."""
 
-    def __init__(self, start: int, states: np.ndarray[tuple[int], np.dtype[np.void]], arcs: np.ndarray[tuple[int], np.dtype[np.void]]) -> None:
+    def __init__(self, start: int, states: Records, arcs: Records) -> None:
         self.start = start
         self.first: list[int] = states["first"].tolist()
         self.last: list[int] = (states["first"] + states["arcs"]).tolist()
@@ -125,7 +127,7 @@ def _walk(graph: _Graph, phones: _Phones) -> dict[int, set[tuple[int, ...]]]:
 def _named(path: tuple[int, ...]) -> Sounds | None:
     """Phones are numbered after the silences, four positions each: 11 to 14 is AA in a model with two silences."""
     named = [(phone - _FIRST_PHONE) // _POSITIONS for phone in path]
-    return tuple(PHONEMES[i] for i in named) if all(0 <= i < len(PHONEMES) for i in named) else None
+    return tuple(_PHONEMES[i] for i in named) if all(0 <= i < len(_PHONEMES) for i in named) else None
 
 
 #: SIL and SPN, each with five positions, come before the phones of words.

@@ -13,6 +13,7 @@ import math
 from collections import defaultdict
 from collections.abc import Mapping
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -60,7 +61,8 @@ def distance(a: Sounds, b: Sounds) -> float:
     for i, mine in enumerate(a, 1):
         above, row = row, [_LOST * i]
         for j, theirs in enumerate(b, 1):
-            row.append(min(above[j - 1] + min(difference(mine, theirs), 2 * _LOST), above[j] + _LOST, row[j - 1] + _LOST))
+            swapped = above[j - 1] + min(difference(mine, theirs), 2 * _LOST)
+            row.append(min(swapped, above[j] + _LOST, row[j - 1] + _LOST))
     return row[-1]
 
 
@@ -118,7 +120,7 @@ class Respeller:
         """Probability of the pieces in a row in the stock model, at their place in the middle of speech."""
         ids = np.array([self._words.ids[piece] for piece in pieces])
         chance = float(self._stock.unigram[ids[0]])
-        for older, newer in zip(ids[:-1], ids[1:], strict=True):
+        for older, newer in pairwise(ids):
             chance *= float(self._stock.after_one(np.array([(older << 20) | newer]))[0])
         return chance
 

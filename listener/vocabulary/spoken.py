@@ -11,7 +11,10 @@ _PIECE = re.compile(r"[a-z]+(?:'[a-z]+)*|\d+|[^\sa-z\d]")
 _MARKS = {"+": ("plus",), "%": ("percent",), "°": ("degrees",), "/": ("over",), "&": ("and",), "<": ("less", "than"),
           ">": ("greater", "than"), "=": (), "×": ("by",)}
 _SILENT = frozenset("-‐‑–—,;:.!?()[]\"“”*'’`~#_")
-_ONES = ["zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve", "thirteen", "fourteen", "fifteen", "sixteen", "seventeen", "eighteen", "nineteen"]
+_ONES = [
+    "zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve",
+    "thirteen", "fourteen", "fifteen", "sixteen", "seventeen", "eighteen", "nineteen",
+]
 _TENS = ["zero", "ten", "twenty", "thirty", "forty", "fifty", "sixty", "seventy", "eighty", "ninety"]
 _ORDINALS = {"first": 1, "second": 2, "third": 3, "fifth": 5, "eighth": 8, "ninth": 9, "twelfth": 12}
 _LONGEST_ABBREVIATION = 5
@@ -21,7 +24,9 @@ class Unspeakable(ValueError):
     """A form holds something that no one can say; the message names it."""
 
 
-def words_of_form(form: str, is_word: Callable[[str], bool], respelt: Iterable[tuple[str, str]] = ()) -> tuple[str, ...]:
+def words_of_form(
+    form: str, is_word: Callable[[str], bool], respelt: Iterable[tuple[str, str]] = ()
+) -> tuple[str, ...]:
     """The words in which ``form`` is said; ``respelt`` gives (British, American) letters.
 
     A short piece that ``is_word`` does not know is an abbreviation and said letter by letter.

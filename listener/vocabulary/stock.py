@@ -134,13 +134,13 @@ class _Reader:
         kept = first[holder] != _DEEP
         return Ngrams.of_entries(
             words.size,
-            first[holder][kept],
-            second[holder][kept],
-            future_words[kept],
-            np.exp(-costs[kept]),
-            first[first != _DEEP],
-            second[first != _DEEP],
-            np.exp(-backoff[first != _DEEP]),
+            older=first[holder][kept],
+            newer=second[holder][kept],
+            words=future_words[kept],
+            probabilities=np.exp(-costs[kept]),
+            context_older=first[first != _DEEP],
+            context_newer=second[first != _DEEP],
+            backoff=np.exp(-backoff[first != _DEEP]),
         )
 
 

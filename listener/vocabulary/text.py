@@ -45,7 +45,8 @@ class Reader:
         self.lexicon = lexicon
         self.words = words
         self.pronouncer = Pronouncer.of(_speech(lexicon))
-        self._respelt = [(entry.british, entry.american) for entry in getattr(lexicon.files.get("spelling"), "spellings", ())]
+        spellings = getattr(lexicon.files.get("spelling"), "spellings", ())
+        self._respelt = [(entry.british, entry.american) for entry in spellings]
         self._said: dict[str, Line] = {}
 
     def said(self, form: str) -> Line:

@@ -45,7 +45,8 @@ def _decimal(limits: Range, rng: random.Random) -> str:
 
 def _pair(limits: Range, rng: random.Random) -> str:
     second = Range(limits.least2 or limits.least, limits.most2 or limits.most)
-    return f"{_integer(limits, rng)} {rng.choice(['over', 'over', 'over', 'over', 'over', 'on'])} {_integer(second, rng)}"
+    word = "on" if rng.random() < 0.15 else "over"
+    return f"{_integer(limits, rng)} {word} {_integer(second, rng)}"
 
 
 def _score(limits: Range, rng: random.Random) -> str:
@@ -160,7 +161,10 @@ def _ago(limits: Range, rng: random.Random) -> str:
 
 
 def _date(limits: Range, rng: random.Random) -> str:
-    months = ["january", "february", "march", "april", "may", "june", "july", "august", "september", "october", "november", "december"]
+    months = [
+        "january", "february", "march", "april", "may", "june", "july", "august", "september", "october", "november",
+        "december",
+    ]
     return f"{rng.choice(months)} {ordinal(rng.randint(1, 31))}"
 
 

@@ -87,5 +87,5 @@ def report_doubt(condition: str, found: Sequence[KeyWord], keys: KeyWords, most_
     limits = tuned(found[::2], keys, most_needless)
     for name, used in (("tuned", limits), ("set", Limits())):
         seen = outcome(found[1::2], keys, used)
-        print(f"{condition:15} doubt, {name:5} limit {used.number:.2f}: {seen.key_words} key words, {seen.wrong} wrong, "
-              f"silent {1000 * seen.silent:.1f} in 1,000, needless {100 * seen.needless:.1f} %", flush=True)
+        print(f"{condition:15} doubt, {name:5} limit {used.number:.2f}: {seen.key_words} key words, {seen.wrong} wrong,"
+              f" silent {1000 * seen.silent:.1f} in 1,000, needless {100 * seen.needless:.1f} %", flush=True)

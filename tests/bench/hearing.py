@@ -56,7 +56,7 @@ def hear(sounds: Iterable[Sound], ears: Recognizer) -> Heard:
     return Heard(words, spent / max(seconds, 1e-9))
 
 
-def dictation(lines: Sequence[Spoken], conditions: Sequence[str], ears: dict[str, Recognizer], scorer: Scorer,
+def dictation(lines: Sequence[Spoken], conditions: Sequence[str], ears: dict[str, Recognizer], scorer: Scorer, *,
               keys: KeyWords, doubt: bool) -> None:
     """A row for each condition and model."""
     print(f"{'sound':15} {'model':9} {'WER':>6} {'exact':>6} {'x real time':>12} {'WER/stock':>10}")
@@ -118,9 +118,10 @@ def main() -> None:
     ears = {"stock": Recognizer(stock), "compiled": Recognizer(made.folder, restore=made.restore)}
     scorer = Scorer(knowledge)
     lines = list(spoken_lines(chosen.each))[:: chosen.step]
-    print(f"{len(lines)} spoken lines of {len(set(line.hand for line in lines))} hands, "
-          f"{len(set(line.voice for line in lines))} voices, {sum(len(line.sound) for line in lines) / RATE / 60:.1f} minutes")
-    dictation(lines, chosen.conditions.split(","), ears, scorer, KeyWords.of(knowledge), chosen.doubt)
+    print(f"{len(lines)} spoken lines of {len({line.hand for line in lines})} hands, "
+          f"{len({line.voice for line in lines})} voices, {sum(len(line.sound) for line in lines) / RATE / 60:.1f} min")
+    dictation(lines, chosen.conditions.split(","), ears, scorer, keys=KeyWords.of(knowledge),
+              doubt=chosen.doubt)
     if chosen.people:
         people(ears, frozenset(way.word for way in made.spellings.ways), scorer, chosen.step)
 

@@ -12,13 +12,20 @@ from lexicon import Lexicon
 from listener.vocabulary.spoken import plain
 
 SIDES = frozenset(["left", "right", "both", "bilateral", "bilaterally"])
-NEGATIVES = frozenset(["no", "not", "none", "never", "denies", "without", "absent", "negative", "nor", "neither", "unable", "non"])
-NUMBERS = frozenset(
-    ["zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve", "thirteen", "fourteen", "fifteen", "sixteen", "seventeen", "eighteen", "nineteen", "twenty", "thirty", "forty", "fifty", "sixty", "seventy", "eighty", "ninety", "hundred", "thousand", "point", "half", "plus", "over", "first", "second", "third", "fourth", "fifth"]
-)
-UNITS = frozenset(
-    ["percent", "degrees", "fahrenheit", "celsius", "kilograms", "pounds", "centimeters", "millimeters", "inches", "feet", "foot", "liters", "milliliters", "mils", "gauge", "french", "minute", "minutes", "seconds"]
-)
+NEGATIVES = frozenset([
+    "no", "not", "none", "never", "denies", "without", "absent", "negative", "nor", "neither", "unable", "non",
+])
+NUMBERS = frozenset([
+    "zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve",
+    "thirteen", "fourteen", "fifteen", "sixteen", "seventeen", "eighteen", "nineteen", "twenty", "thirty",
+    "forty", "fifty", "sixty", "seventy", "eighty", "ninety", "hundred", "thousand", "point", "half", "plus",
+    "over", "first", "second", "third", "fourth", "fifth",
+])
+UNITS = frozenset([
+    "percent", "degrees", "fahrenheit", "celsius", "kilograms", "pounds", "centimeters", "millimeters",
+    "inches", "feet", "foot", "liters", "milliliters", "mils", "gauge", "french", "minute", "minutes",
+    "seconds",
+])
 KEY = SIDES | NEGATIVES | NUMBERS | UNITS
 _FILLERS = frozenset(["uh", "um", "er", "hmm", "mm", "hm"])
 _JOINED = re.compile(r"\b(non|un|o|mid|hypo|hyper|normo) (?=[a-z])")
@@ -29,7 +36,8 @@ class Scorer:
     """Compares texts in one spelling: British letters, "non tender", "oh" and hesitations make no difference."""
 
     def __init__(self, lexicon: Lexicon) -> None:
-        self._respelt = [(entry.british, entry.american) for entry in getattr(lexicon.files.get("spelling"), "spellings", ())]
+        spellings = getattr(lexicon.files.get("spelling"), "spellings", ())
+        self._respelt = [(entry.british, entry.american) for entry in spellings]
 
     def words(self, text: str) -> list[str]:
         text = re.sub(r"\bo clock\b", "oclock", plain(text.replace("[unk]", " "), self._respelt))

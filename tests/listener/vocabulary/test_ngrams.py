@@ -48,7 +48,9 @@ def test_a_mixture_sums_to_one_and_lies_between(one: list[list[str]], other: lis
 
 @settings(max_examples=40, deadline=None)
 @given(lines, lines, st.floats(0.05, 0.95), st.floats(0.05, 1))
-def test_parts_may_vary_with_the_context(one: list[list[str]], other: list[list[str]], weight: float, temper: float) -> None:
+def test_parts_may_vary_with_the_context(
+    one: list[list[str]], other: list[list[str]], weight: float, temper: float
+) -> None:
     assert_sums_to_one(mixed(estimated(one, WORDS), estimated(other, WORDS), weight, WORDS.start, temper))
 
 

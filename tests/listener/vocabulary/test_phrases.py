@@ -45,7 +45,7 @@ def test_no_slot_is_left_open(lines: list[str]) -> None:
 
 
 def test_a_term_of_a_pack_is_dictated_in_many_ways(tmp_path: Path) -> None:
-    terms = "region: neck\nconcepts:\n  - {id: zorbule, label: zorbule, nature: abnormal, forms: [zorbule], source: C}\n"
+    terms = "region: neck\nconcepts: [{id: zorbule, label: zorbule, nature: abnormal, forms: [zorbule], source: C}]\n"
     with_pack = pack(tmp_path, "findings/neck.yaml", terms)
     said = {line for line in dictation(with_pack, 4000) if "zorbule" in line.split()}
     assert len(said) >= 5
@@ -76,5 +76,5 @@ def test_a_term_that_cannot_be_said_is_told_with_its_line(tmp_path: Path) -> Non
 
 
 def test_bad_phonemes_are_told(tmp_path: Path) -> None:
-    with pytest.raises(LexiconError, match="line 2.*'QQ' is no phoneme"):
+    with pytest.raises(LexiconError, match=r"line 2.*'QQ' is no phoneme"):
         pack(tmp_path, "speech.yaml", "pronunciations:\n  - {id: zorbule, sounds: [Z QQ]}\n")

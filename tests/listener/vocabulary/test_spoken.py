@@ -38,7 +38,9 @@ def test_the_ways_of_saying_a_temperature() -> None:
     assert {"point five", "zero point five"} <= {decimal(5, random.Random(s)) for s in range(100)}
 
 
-@pytest.mark.parametrize("shape", ["pair", "grade", "score", "size", "stage", "comparator", "height", "clock", "gcs", "date"])
+@pytest.mark.parametrize(
+    "shape", ["pair", "grade", "score", "size", "stage", "comparator", "height", "clock", "gcs", "date"]
+)
 def test_every_shape_is_words_alone(shape: str) -> None:
     for seed in range(50):
         said = spoken_value([shape], Range(0, 5, 1, 4), random.Random(seed))
