@@ -1,12 +1,14 @@
 """Our record of nurses' dictations against the gold observations of the data set.
 
-    python -m tests.bench.synur FILE.jsonl [--predictions OUT.jsonl] [--evidence OUT.jsonl] [--folds 5] [--by-concept] [--rules]
+    python -m tests.bench.synur FILE.jsonl [--predictions OUT.jsonl] [--evidence OUT.jsonl]
+                                [--folds 5] [--by-concept] [--rules]
 
-FILE is in the data set's own form (``id``, ``transcript``, ``observations``) or that of the development data (``text``,
-``annotations``). Without ``--folds`` the shipped model (``model.json``, learnt from the training dictations by
-``python -m tests.bench.synur.train``) decides; with it FILE is cross-validated: everything learnt is learnt on the other folds.
-``--rules`` leaves the trained part out. Predictions are written in the data set's own form; ``--evidence`` writes, for each
-value, the words it rests on, its likelihood and whether it is inferred. How it is scored: scoring.py.
+FILE is in the data set's own form (``id``, ``transcript``, ``observations``) or that of the development data
+(``text``, ``annotations``). Without ``--folds`` the shipped model (``model.json``, learnt from the training
+dictations by ``python -m tests.bench.synur.train``) decides; with it FILE is cross-validated: everything learnt is
+learnt on the other folds. ``--rules`` leaves the trained part out. Predictions are written in the data set's own
+form; ``--evidence`` writes, for each value, the words it rests on, its likelihood and whether it is inferred. How
+it is scored: scoring.py.
 """
 
 from __future__ import annotations
@@ -59,8 +61,13 @@ def write(path: str, lines: Sequence[dict[str, Any]]) -> None:
 
 
 def evidence_of(case: Case, finding: Finding) -> dict[str, Any]:
-    return {"name": finding.name, "value": finding.value, "chance": round(finding.chance, 3), "inferred": finding.inferred,
-            "evidence": [{"chars": span, "text": case.text[span[0] : span[1]]} for span in finding.spans]}
+    return {
+        "name": finding.name,
+        "value": finding.value,
+        "chance": round(finding.chance, 3),
+        "inferred": finding.inferred,
+        "evidence": [{"chars": span, "text": case.text[span[0] : span[1]]} for span in finding.spans],
+    }
 
 
 def main() -> None:
@@ -90,11 +97,18 @@ def main() -> None:
     if any(case.gold is not None for case in cases):
         report(cases, found, given.by_concept)
     every = [f for one in found for f in one]
-    print(f"{len(every)} values; without evidence: {sum(not f.spans for f in every)}; inferred: {sum(f.inferred for f in every)}")
+    bare, inferred = sum(not f.spans for f in every), sum(f.inferred for f in every)
+    print(f"{len(every)} values; without evidence: {bare}; inferred: {inferred}")
     if given.predictions:
-        write(given.predictions, [{"id": c.id, "observations": observations(f)} for c, f in zip(cases, found, strict=True)])
+        write(
+            given.predictions,
+            [{"id": c.id, "observations": observations(f)} for c, f in zip(cases, found, strict=True)],
+        )
     if given.evidence:
-        write(given.evidence, [{"id": c.id, "values": [evidence_of(c, one) for one in f]} for c, f in zip(cases, found, strict=True)])
+        write(
+            given.evidence,
+            [{"id": c.id, "values": [evidence_of(c, one) for one in f]} for c, f in zip(cases, found, strict=True)],
+        )
 
 
 if __name__ == "__main__":

@@ -24,9 +24,52 @@ Feature = str
 _HESITATIONS = frozenset(["uh", "um", "er", "erm", "mm", "hmm", "mmm"])
 #: Words that say nothing alone; they count inside pairs.
 _COMMON = _HESITATIONS | frozenset(
-    ["the", "a", "an", "and", "of", "to", "is", "are", "was", "were", "it", "its", "that", "this", "with", "for", "in", "on", "at", "as", "be",
-     "been", "has", "have", "had", "we", "they", "their", "she", "her", "he", "his", "so", "you", "know", "also", "some", "there", "which",
-     "or", "our", "i", "them"])
+    [
+        "the",
+        "a",
+        "an",
+        "and",
+        "of",
+        "to",
+        "is",
+        "are",
+        "was",
+        "were",
+        "it",
+        "its",
+        "that",
+        "this",
+        "with",
+        "for",
+        "in",
+        "on",
+        "at",
+        "as",
+        "be",
+        "been",
+        "has",
+        "have",
+        "had",
+        "we",
+        "they",
+        "their",
+        "she",
+        "her",
+        "he",
+        "his",
+        "so",
+        "you",
+        "know",
+        "also",
+        "some",
+        "there",
+        "which",
+        "or",
+        "our",
+        "i",
+        "them",
+    ]
+)
 _SPEAKER = re.compile(r"\[\w+\] ?")
 
 
@@ -64,9 +107,14 @@ class Case:
 def schema(path: str | None = None) -> dict[str, Concept]:
     """The data set's observations by name; read from the development data unless a path is given."""
     if path is None and SHARED is None:
-        raise FileNotFoundError("the data set's schema is missing: set CROWNSOLE_SHARED to the folder of the development data")
+        raise FileNotFoundError(
+            "the data set's schema is missing: set CROWNSOLE_SHARED to the folder of the development data"
+        )
     with open(path or f"{SHARED}/data/text/synur_schema.json", encoding="utf-8") as stream:
-        return {c["name"]: Concept(c["id"], c["name"], c["value_type"], tuple(c.get("value_enum") or ())) for c in json.load(stream)}
+        return {
+            c["name"]: Concept(c["id"], c["name"], c["value_type"], tuple(c.get("value_enum") or ()))
+            for c in json.load(stream)
+        }
 
 
 def record_of(text: str) -> Record:
@@ -85,7 +133,9 @@ def case_of(row: dict[str, Any]) -> Case:
     flat = frozenset((n, plain(x)) for n, v in pairs.items() for x in (v if isinstance(v, list) else [v]))
     record = record_of(text)
     proposals = tuple(propose(record, text))
-    return Case(str(row["id"]), text, proposals, _features(record, text, proposals), _around(text, proposals), gold, flat)
+    return Case(
+        str(row["id"]), text, proposals, _features(record, text, proposals), _around(text, proposals), gold, flat
+    )
 
 
 def cases_of(path: str) -> list[Case]:
@@ -108,7 +158,11 @@ def _features(record: Record, text: str, proposals: tuple[Proposal, ...]) -> dic
 def grams(text: str) -> list[tuple[str, Span]]:
     """One to three words in a row, hesitations left out, with their places."""
     tokens = tokenise(text)
-    kept = [(w, s, e) for w, s, e in zip(tokens.words, tokens.starts, tokens.ends, strict=True) if w[0].isalnum() and w not in _HESITATIONS]
+    kept = [
+        (w, s, e)
+        for w, s, e in zip(tokens.words, tokens.starts, tokens.ends, strict=True)
+        if w[0].isalnum() and w not in _HESITATIONS
+    ]
     out: list[tuple[str, Span]] = []
     for i, (word, start, end) in enumerate(kept):
         common = word in _COMMON

@@ -1,11 +1,12 @@
 """The trained part: which proposals hold, and which options are meant though no row of the mapping says so.
 
-One logistic regression for each pair of observation and option, and one for each numeric or free-text observation. Its prior
-trusts the mapping: the log-odds start at ``bias``, plus ``trust`` where a row proposed the pair. What is learnt is a deviation
-from that, over our proposals, our entries, the words of the dictation, the rows that proposed the pair and the words about
-them, held small by an L2 penalty (maximum a posteriori under a Gaussian prior; Newton's method in the dual, one unknown for
-each dictation). Decisions take the likeliest option above a threshold; the threshold that is best on dictations not learnt
-from (an inner cross-validation) is kept with the model. Everything is deterministic.
+One logistic regression for each pair of observation and option, and one for each numeric or free-text observation.
+Its prior trusts the mapping: the log-odds start at ``bias``, plus ``trust`` where a row proposed the pair. What is
+learnt is a deviation from that, over our proposals, our entries, the words of the dictation, the rows that proposed
+the pair and the words about them, held small by an L2 penalty (maximum a posteriori under a Gaussian prior;
+Newton's method in the dual, one unknown for each dictation). Decisions take the likeliest option above a threshold;
+the threshold that is best on dictations not learnt from (an inner cross-validation) is kept with the model.
+Everything is deterministic.
 """
 
 from __future__ import annotations
@@ -97,7 +98,7 @@ def _scales(cases: Sequence[Case], s: Settings) -> dict[str, float]:
 
 def _dual(kernel: Array, y: Array, prior: Array, penalty: float) -> Array:
     """Dual weights of a logistic regression whose log-odds are ``prior + kernel @ a``."""
-    a = np.zeros(len(y))
+    a: Array = np.zeros(len(y))
     for _ in range(30):
         inner = kernel @ a
         p = 1 / (1 + np.exp(-(prior + inner)))
@@ -137,27 +138,38 @@ class _Training:
     def judge(self, name: str, value: Any, y: Array, fired: list[list[int]], around: list[frozenset[str]]) -> Judge:
         s = self.s
         rowed = sorted({r for rs in fired for r in rs})
-        counts = Counter(w for words in around for w in words)
+        counts = Counter(w for said in around for w in said)
         words = sorted(w for w, n in counts.items() if n >= s.rarest)
-        own = np.zeros((len(fired), len(rowed) + 2 + len(words)))
-        for i, rs in enumerate(fired):
-            for r in set(rs):
-                own[i, rowed.index(r)] = s.row
-            own[i, len(rowed)] = s.row if rs else 0.0
-            own[i, len(rowed) + 1] = 0.7 * s.row if len(rs) > 1 else 0.0
-            for w in around[i] & counts.keys():
-                if counts[w] >= s.rarest:
-                    own[i, len(rowed) + 2 + words.index(w)] = s.around
+        own = _own(fired, around, rowed, words, s)
         prior = np.array([s.bias + (s.trust if rs else 0.0) for rs in fired])
         a = _dual(self.kernel + own @ own.T, y, prior, s.penalty)
-        w = self.x.T @ a
-        bias = s.bias + 0.3 * float(a.sum()) - float(self.mean @ w)
-        top = np.argsort(-np.abs(w * [self.scales[n] for n in self.names]), kind="stable")[: s.kept] if y.any() or any(fired) else []
-        mine = own.T @ a
-        return Judge(name, value, bias, {self.names[i]: round(float(w[i]), 4) for i in top if abs(w[i]) > 1e-3},
-                     {r: round(float(mine[i]), 4) for i, r in enumerate(rowed)}, round(float(mine[len(rowed)]), 4),
-                     round(float(mine[len(rowed) + 1]), 4),
-                     {w: round(float(m), 4) for w, m in zip(words, mine[len(rowed) + 2 :], strict=True) if abs(m) > 1e-3})
+        learnt = self.x.T @ a
+        bias = s.bias + 0.3 * float(a.sum()) - float(self.mean @ learnt)
+        weights = self._strongest(learnt) if y.any() or any(fired) else {}
+        mine = [round(float(m), 4) for m in own.T @ a]
+        n = len(rowed)
+        said = {w: m for w, m in zip(words, mine[n + 2 :], strict=True) if abs(m) > 1e-3}
+        return Judge(name, value, bias, weights, dict(zip(rowed, mine[:n], strict=True)), mine[n], mine[n + 1], said)
+
+    def _strongest(self, learnt: Array) -> dict[str, float]:
+        """The weights that move the log-odds most."""
+        scaled = np.abs(learnt * np.array([self.scales[n] for n in self.names]))
+        top = np.argsort(-scaled, kind="stable")[: self.s.kept]
+        return {self.names[i]: round(float(learnt[i]), 4) for i in top if abs(learnt[i]) > 1e-3}
+
+
+def _own(
+    fired: list[list[int]], around: list[frozenset[str]], rowed: list[int], words: list[str], s: Settings
+) -> Array:
+    """What is seen of one pair alone: the rows that proposed it, whether any or several did, the words about them."""
+    own = np.zeros((len(fired), len(rowed) + 2 + len(words)))
+    row_at, word_at = {r: i for i, r in enumerate(rowed)}, {w: len(rowed) + 2 + i for i, w in enumerate(words)}
+    for i, rs in enumerate(fired):
+        own[i, [row_at[r] for r in set(rs)]] = s.row
+        own[i, len(rowed)] = s.row if rs else 0.0
+        own[i, len(rowed) + 1] = 0.7 * s.row if len(rs) > 1 else 0.0
+        own[i, [word_at[w] for w in around[i] if w in word_at]] = s.around
+    return own
 
 
 def train(cases: Sequence[Case], s: Settings = USUAL, *, threshold: float | None = None) -> Model:
@@ -194,7 +206,9 @@ def _open(t: _Training, name: str) -> Judge:
             held[1] += 1
     rates = {row: round(a / b, 4) for row, (a, b) in tally.items()}
     chosen = [_choose(case, name, rates) for case in t.cases]
-    y = np.array([p is not None and (name, plain(p.value)) in case.pairs for p, case in zip(chosen, t.cases, strict=True)], float)
+    y = np.array(
+        [p is not None and (name, plain(p.value)) in case.pairs for p, case in zip(chosen, t.cases, strict=True)], float
+    )
     judge = t.judge(name, None, y, [[p.row] if p else [] for p in chosen], [frozenset()] * len(t.cases))
     return replace(judge, held=rates)
 
@@ -204,7 +218,9 @@ def _choose(case: Case, name: str, rates: dict[int, float]) -> Any:
     return max(case.own(name), key=lambda p: rates.get(p.row, 0.6), default=None)
 
 
-def _chance(judge: Judge, case: Case, model: Model, fired: Sequence[int], around: frozenset[str]) -> tuple[float, list[tuple[float, str]]]:
+def _chance(
+    judge: Judge, case: Case, model: Model, fired: Sequence[int], around: frozenset[str]
+) -> tuple[float, list[tuple[float, str]]]:
     s = model.settings
     shares = [(w * model.scales[f], f) for f, w in judge.weights.items() if f in case.features]
     total = judge.bias + sum(share for share, _ in shares)
@@ -225,12 +241,16 @@ def decide(model: Model, case: Case) -> list[Finding]:
             own = [chosen] if chosen else []
             if not own:
                 continue
-        chance, shares = _chance(judge, case, model, [p.row for p in own], case.around.get((judge.name, judge.value), frozenset()))
+        chance, shares = _chance(
+            judge, case, model, [p.row for p in own], case.around.get((judge.name, judge.value), frozenset())
+        )
         if chance < model.threshold:
             continue
         spans = tuple(dict.fromkeys(span for p in own for span in p.spans))
         if not own:
-            spans = tuple(dict.fromkeys(case.features[f][0] for share, f in sorted(shares, reverse=True)[:4] if share > 0))
+            spans = tuple(
+                dict.fromkeys(case.features[f][0] for share, f in sorted(shares, reverse=True)[:4] if share > 0)
+            )
         if spans:
             value = judge.value if judge.value is not None else own[0].value
             best.setdefault(judge.name, []).append(Finding(judge.name, value, chance, spans, not own))
@@ -269,6 +289,7 @@ def folds(cases: Sequence[Case], n: int, seed: int = 0) -> list[tuple[list[int],
 
 def _best_threshold(cases: Sequence[Case], s: Settings) -> float:
     models = [(train([cases[i] for i in known], s, threshold=0.38), kept) for known, kept in folds(cases, 3, seed=1)]
+
     def f1(threshold: float) -> float:
         golds, ours = [], []
         for model, kept in models:
@@ -276,20 +297,32 @@ def _best_threshold(cases: Sequence[Case], s: Settings) -> float:
                 golds.append(cases[i].gold or [])
                 ours.append(observations(decide(replace(model, threshold=threshold), cases[i])))
         return score(golds, ours)[0].f1
+
     return max(s.thresholds, key=f1)
 
 
 def save(model: Model, path: Path = MODEL) -> None:
     """Write a model as JSON; judges that have learnt nothing are left to the prior."""
-    data = {"settings": asdict(model.settings), "threshold": model.threshold,
-            "scales": {k: round(v, 4) for k, v in model.scales.items() if any(k in j.weights for j in model.judges)},
-            "judges": [asdict(j) for j in model.judges]}
+    data = {
+        "settings": asdict(model.settings),
+        "threshold": model.threshold,
+        "scales": {k: round(v, 4) for k, v in model.scales.items() if any(k in j.weights for j in model.judges)},
+        "judges": [asdict(j) for j in model.judges],
+    }
     path.write_text(json.dumps(data, separators=(",", ":"), sort_keys=True), encoding="utf-8")
 
 
 def load(path: Path = MODEL) -> Model:
     data = json.loads(path.read_text(encoding="utf-8"))
-    judges = tuple(Judge(**{**j, "rows": {int(k): v for k, v in j["rows"].items()}, "held": {int(k): v for k, v in j["held"].items()}})
-                   for j in data["judges"])
+    judges = tuple(
+        Judge(
+            **{
+                **j,
+                "rows": {int(k): v for k, v in j["rows"].items()},
+                "held": {int(k): v for k, v in j["held"].items()},
+            }
+        )
+        for j in data["judges"]
+    )
     settings = Settings(**{**data["settings"], "thresholds": tuple(data["settings"]["thresholds"])})
     return Model(judges, data["scales"], data["threshold"], settings)

@@ -9,11 +9,11 @@ A row names an observation, a value and what must hold of one entry of the recor
 ``number``    true: the entry must have a number; false: it must have none
 ``low``/``high``  bounds of the number
 
-A row with ``words`` instead of ``concept`` reads the dictation itself (for free text the record has no
-entry for). ``value`` is the value, or a template: ``{number}``, ``{grade}`` (the value as filed),
-``{first}`` (first of a pair) and ``{1}`` (first group of the ``said``/``words`` pattern). Words are matched
-in lower case with hesitations taken out and numbers said in words as figures. ``follows`` names another observation: the row gives its value
-wherever that one is given (units).
+A row with ``words`` instead of ``concept`` reads the dictation itself: free text, scale words of the data set, and
+what the record says in other words. ``value`` is the value, or a template: ``{number}``, ``{grade}`` (the value as
+filed), ``{first}`` (first of a pair) and ``{1}`` (first group of the ``said``/``words`` pattern). Words are matched in
+lower case, hesitations taken out and numbers said in words as figures. ``follows`` names another observation: the row
+gives its value wherever that one is given (units).
 """
 
 from __future__ import annotations
@@ -96,7 +96,7 @@ class Plain:
                 ends += [past] * len(said)
             if i < past:
                 continue
-            c = " " if char.isspace() or char in "\0,\"“”()[]" else char
+            c = " " if char.isspace() or char in '\0,"“”()[]' else char
             if c == " " and kept and kept[-1] == " ":
                 continue
             kept.append(c)
@@ -137,7 +137,7 @@ def _figures(text: str) -> dict[int, tuple[str, int]]:
     for number in find_numbers(tokens, load()):
         words = tokens.words[number.start : number.end]
         reading = number.readings[0]
-        if any(w[0].isdigit() for w in words) or reading.shape not in _FIGURED:
+        if any(c.isdigit() for w in words for c in w) or reading.shape not in _FIGURED:
             continue
         last = number.end
         if reading.shape in ("integer", "decimal"):
@@ -163,7 +163,7 @@ def _many(value: Any) -> frozenset[str]:
 
 
 def _pattern(value: str | None) -> re.Pattern[str] | None:
-    return re.compile(rf"\b(?:{value})") if value else None
+    return re.compile(rf"(?<!\w)(?:{value})") if value else None
 
 
 @lru_cache(maxsize=1)
@@ -173,11 +173,26 @@ def rows() -> tuple[Row, ...]:
     out: list[Row] = []
     for name, given in data.items():
         for one in given:
-            out.append(Row(
-                len(out), name, str(one["value"]), _many(one.get("concept")),
-                _many(one.get("status")) or frozenset(["present", "normal"]), _many(one.get("site")), _many(one.get("side")),
-                _pattern(one.get("text")), _pattern(one.get("untext")), _pattern(one.get("said")), _pattern(one.get("unsaid")), _pattern(one.get("words")),
-                one.get("number"), one.get("low", float("-inf")), one.get("high", float("inf")), one.get("follows")))
+            out.append(
+                Row(
+                    len(out),
+                    name,
+                    str(one["value"]),
+                    _many(one.get("concept")),
+                    _many(one.get("status")) or frozenset(["present", "normal"]),
+                    _many(one.get("site")),
+                    _many(one.get("side")),
+                    _pattern(one.get("text")),
+                    _pattern(one.get("untext")),
+                    _pattern(one.get("said")),
+                    _pattern(one.get("unsaid")),
+                    _pattern(one.get("words")),
+                    one.get("number"),
+                    one.get("low", float("-inf")),
+                    one.get("high", float("inf")),
+                    one.get("follows"),
+                )
+            )
     return tuple(out)
 
 
@@ -199,8 +214,13 @@ def propose(record: Record, text: str) -> list[Proposal]:
             found += _from_words(row, plain)
         for concept in row.concept:
             found += [p for entry in by_concept.get(concept, ()) if (p := _from_entry(row, entry, plain)) is not None]
-    found += [Proposal(row.name, row.value, p.spans, row.number_of) for row in rows() if row.follows
-              for p in found if p.name == row.follows]
+    found += [
+        Proposal(row.name, row.value, p.spans, row.number_of)
+        for row in rows()
+        if row.follows
+        for p in found
+        if p.name == row.follows
+    ]
     return sorted(found, key=lambda p: (p.spans[0], p.row))
 
 
@@ -267,7 +287,10 @@ def _fill(template: str, groups: dict[str, str], entry: Entry | None) -> str | f
         return float(value.text.split("/")[0]) if value and "/" in value.text else None
     if template == "{number}":
         return value.number if value else None
-    given: dict[str, str | None] = {"grade": value.text if value else None, "number": f"{value.number:g}" if value and value.number is not None else None}
+    given: dict[str, str | None] = {
+        "grade": value.text if value else None,
+        "number": f"{value.number:g}" if value and value.number is not None else None,
+    }
     given |= groups
     try:
         filled = re.sub(r"\{(\w+)\}", lambda m: given[m.group(1)] or _fail(), template)

@@ -48,8 +48,10 @@ class Count:
         self.extra += len(ours - gold)
 
     def line(self, name: str) -> str:
-        return (f"{name:44} P {self.precision:.3f}  R {self.recall:.3f}  F1 {self.f1:.3f}  "
-                f"({self.right} right, {self.missed} missed, {self.extra} extra)")
+        return (
+            f"{name:44} P {self.precision:.3f}  R {self.recall:.3f}  F1 {self.f1:.3f}  "
+            f"({self.right} right, {self.missed} missed, {self.extra} extra)"
+        )
 
 
 def plain(value: Any) -> Any:
@@ -81,9 +83,12 @@ def pairs(observations: Iterable[dict[str, Any]], reading: str = "sets") -> set[
     return out
 
 
-def score(golds: Iterable[list[dict[str, Any]]], ours: Iterable[list[dict[str, Any]]], reading: str = "sets") -> tuple[Count, dict[str, Count]]:
+def score(
+    golds: Iterable[list[dict[str, Any]]], ours: Iterable[list[dict[str, Any]]], reading: str = "sets"
+) -> tuple[Count, dict[str, Count]]:
     """The whole count, and the count by observation."""
-    total, by_name = Count(), {}
+    total = Count()
+    by_name: dict[str, Count] = {}
     for gold, predicted in zip(golds, ours, strict=True):
         a, b = pairs(gold, reading), pairs(predicted, reading)
         total.add(a, b)

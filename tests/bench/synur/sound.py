@@ -2,9 +2,9 @@
 
     python -m tests.bench.synur.sound FILE.jsonl [--step 10] [--folds 5]
 
-Every ``step``-th dictation is spoken by each of the voices in turn (one voice a dictation) and scored beside its text as
-written, by a model that learnt from neither: the folds of the cross-validation decide. Needs the shared development data,
-its voices, and the acoustic model.
+Every ``step``-th dictation is spoken by each of the voices in turn (one voice a dictation) and scored beside its
+text as written, by a model that learnt from neither: the folds of the cross-validation decide. Needs the shared
+development data, its voices, and the acoustic model.
 """
 
 from __future__ import annotations
@@ -42,11 +42,17 @@ def main() -> None:
         model = train([cases[i] for i in known])
         for i in here:
             ours["as written"][i] = observations(decide(model, cases[i]))
-            ours["heard"][i] = observations(decide(model, case_of({"id": cases[i].id, "text": heard.texts[spoken.index(i)]})))
+            ours["heard"][i] = observations(
+                decide(model, case_of({"id": cases[i].id, "text": heard.texts[spoken.index(i)]}))
+            )
     print(f"{len(spoken)} dictations, {len(VOICES)} voices, hearing at {heard.real_time:.2f} of real time")
     for reading in READINGS:
         for name, found in ours.items():
-            print(score([cases[i].gold or [] for i in spoken], [found[i] for i in spoken], reading)[0].line(f"{name}, {reading}"))
+            print(
+                score([cases[i].gold or [] for i in spoken], [found[i] for i in spoken], reading)[0].line(
+                    f"{name}, {reading}"
+                )
+            )
 
 
 if __name__ == "__main__":

@@ -1,4 +1,4 @@
-"""Recipe of ``model.json``: ``python -m tests.bench.synur.train FILE.jsonl`` (the training dictations of the data set)."""
+"""Recipe of ``model.json``: ``python -m tests.bench.synur.train FILE.jsonl`` (the data set's training part)."""
 
 from __future__ import annotations
 
@@ -14,7 +14,8 @@ def main() -> None:
     cases = cases_of(options.parse_args().file)
     model = train(cases)
     save(model)
-    print(f"{len(cases)} dictations, {len(model.judges)} judges, threshold {model.threshold}, {MODEL.stat().st_size / 1e6:.2f} MB")
+    size = MODEL.stat().st_size / 1e6
+    print(f"{len(cases)} dictations, {len(model.judges)} judges, threshold {model.threshold}, {size:.2f} MB")
 
 
 if __name__ == "__main__":
