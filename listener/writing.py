@@ -83,10 +83,10 @@ def _template(path: Path | None) -> bytes | None:
 
 def _checked(record: Record, lexicon: Lexicon, wording: str) -> int:
     """Read the note back and tell on standard error how much of it came back; 0 when all did, else 1."""
-    from parser.note.document import WORDINGS
+    from parser.note.document import paragraphs
     from parser.note.fidelity import compare
 
-    result = compare(record, lexicon, WORDINGS[wording][1](record, lexicon), wording)
+    result = compare(record, lexicon, paragraphs(record, lexicon, wording), wording)
     typer.echo(f"{result.kept} of {result.facts} facts of the record were read back from the note.", err=True)
     for difference in result.differences:
         typer.echo(f"  {difference}", err=True)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from string import Formatter
 
 from pydantic import model_validator
@@ -69,6 +70,15 @@ class Avoid(Entry):
     patterns: Strings
     write: str
     source: Strings
+
+    @model_validator(mode="after")
+    def _readable(self) -> "Avoid":
+        for pattern in self.patterns:
+            try:
+                re.compile(pattern)
+            except re.error as error:
+                raise ValueError(f"the pattern {pattern} of '{self.id}' is no regular expression ({error})") from None
+        return self
 
 
 class NoteFile(Entry):

@@ -86,14 +86,15 @@ def document(record: Record, lexicon: Lexicon, style: Style | None = None) -> Do
     """The document of a record. Raises KeyError for a wording that is not in :data:`WORDINGS`."""
     style = style or Style()
     grammar = grammar_of(lexicon)
-    heading, write = WORDINGS[style.wording]
+    heading, _ = WORDINGS[style.wording]
     run = record.run
     facts = [("Run", run.id), ("Source", run.source)]
     if run.duration_s is not None:
         facts.append(("Length", clock(run.duration_s)))
     return Document(
         title=grammar.templates["title"], run=run.id, source=run.source, facts=tuple(facts),
-        strip=strip(record, lexicon), remarks=record.remarks, heading=heading, paragraphs=write(record, lexicon),
+        strip=strip(record, lexicon), remarks=record.remarks, heading=heading,
+        paragraphs=paragraphs(record, lexicon, style.wording),
         rows=rows(record, lexicon), computed=tuple(c for c in record.computed if c.value is not None),
         trail=tuple(trail(record, grammar)), not_documented=not_documented(record, lexicon, grammar),
         norms=norms(record, lexicon) if style.wording == "exception" else (),
@@ -112,6 +113,28 @@ WORDINGS: dict[str, tuple[str, Callable[[Record, Lexicon], tuple[Paragraph, ...]
     "exception": ("Note by exception", by_exception),
     "handoff": ("Handoff (SBAR)", handoff),
 }
+
+
+@dataclass(slots=True)
+class _Memo:
+    """The paragraphs made last: several formats of one record are worded once."""
+
+    record: Record | None = None
+    lexicon: Lexicon | None = None
+    wording: str = ""
+    made: tuple[Paragraph, ...] = ()
+
+
+_LAST = _Memo()
+
+
+def paragraphs(record: Record, lexicon: Lexicon, wording: str) -> tuple[Paragraph, ...]:
+    """The paragraphs of a wording. Raises KeyError for one that is not in :data:`WORDINGS`."""
+    write = WORDINGS[wording][1]
+    if _LAST.record is not record or _LAST.lexicon is not lexicon or _LAST.wording != wording:
+        made = write(record, lexicon)
+        _LAST.record, _LAST.lexicon, _LAST.wording, _LAST.made = record, lexicon, wording, made
+    return _LAST.made
 
 
 def strip(record: Record, lexicon: Lexicon) -> tuple[Station, ...]:

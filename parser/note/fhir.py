@@ -54,7 +54,7 @@ def document_bundle(record: Record, lexicon: Lexicon, style: Style) -> Json:
     for _, entry in standing(record):
         known[entry.id] = link(entry.id)
         resources.append((entry.id, observing.of_entry(entry, measures.get(entry.id))))
-    computed = [f"computed-{value.name}" for value in note.computed]
+    computed = [f"computed-{place}-{value.name}" for place, value in enumerate(note.computed)]
     resources += [(name, observing.of_computed(value, known))
                   for name, value in zip(computed, note.computed, strict=True)]
     sections = [*_stations(record, lexicon, note, known), *_closing(note, [link(name) for name in computed])]

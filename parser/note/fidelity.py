@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from lexicon import Lexicon
-from parser.note.document import WORDINGS
+from parser.note.document import paragraphs
 from parser.note.exceptions import exceptions
 from parser.note.facts import Fact, facts_of, standing
 from parser.note.narrative import Paragraph
@@ -51,15 +51,15 @@ class Fidelity:
 
 def check(record: Record, lexicon: Lexicon, wording: str = "narrative") -> tuple[Difference, ...]:
     """Every difference between a note and its record; empty when it says all, and nothing else."""
-    return compare(record, lexicon, WORDINGS[wording][1](record, lexicon), wording).differences
+    return compare(record, lexicon, paragraphs(record, lexicon, wording), wording).differences
 
 
-def compare(record: Record, lexicon: Lexicon, paragraphs: Sequence[Paragraph], wording: str = "narrative") -> Fidelity:
+def compare(record: Record, lexicon: Lexicon, note: Sequence[Paragraph], wording: str = "narrative") -> Fidelity:
     """Read paragraphs of a wording back and compare them with the entries they should say."""
     wanted = facts_of(entry for _, entry in _wanted(record, lexicon, wording))
     allowed = facts_of(entry for _, entry in standing(record))
     found: dict[Fact, str] = {}
-    for text, facts in _read(paragraphs, lexicon):
+    for text, facts in _read(note, lexicon):
         for fact in facts:
             found.setdefault(fact, text)
     lost = [Difference("lost", fact, tuple(e.id for e in entries), "")
@@ -72,9 +72,9 @@ def _wanted(record: Record, lexicon: Lexicon, wording: str) -> Iterable[tuple[st
     return standing(record) if wording == "narrative" else exceptions(record, lexicon)
 
 
-def _read(paragraphs: Sequence[Paragraph], lexicon: Lexicon) -> Iterable[tuple[str, tuple[Fact, ...]]]:
+def _read(note: Sequence[Paragraph], lexicon: Lexicon) -> Iterable[tuple[str, tuple[Fact, ...]]]:
     reader = Reader(lexicon.packs)
-    for paragraph in paragraphs:
+    for paragraph in note:
         reader.enter(paragraph.region)
         for sentence in paragraph.sentences:
             if sentence.heading:

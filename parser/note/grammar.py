@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
@@ -11,7 +12,8 @@ from lexicon import Lexicon
 from lexicon.schema.note import NoteFile, Wording
 
 Shape = Literal["adjective", "noun", "clause", "verb"]
-_PREPOSITIONS = frozenset(("of", "in", "on", "to", "with", "behind", "under", "at", "by", "from", "for", "within"))
+_PREPOSITIONS = frozenset(("of", "in", "on", "to", "with", "behind", "under", "at", "by", "from", "for", "within",
+                           "around", "between", "above", "below", "near", "over", "through", "than"))
 _JOINS = frozenset(("and", "or", "to"))
 
 
@@ -65,6 +67,11 @@ class Grammar:
         return {each.code: (each.text, each.close) for each in self.file.written_units}
 
     @cached_property
+    def avoided(self) -> re.Pattern[str]:
+        """What must never be written, as one pattern; it finds nothing when the list is empty."""
+        return re.compile("|".join(pattern for each in self.file.avoid for pattern in each.patterns) or r"(?!)")
+
+    @cached_property
     def irregular(self) -> dict[str, str]:
         return {each.id: each.many for each in self.file.irregular_plurals}
 
@@ -104,18 +111,20 @@ class Grammar:
         low = [word.lower() for word in words]
         if low[0] in self.lists.get("verbs", ()):
             return "verb", "", label
-        if all(word in _JOINS or word == "," or self.is_adjective(word) for word in low):
+        if self._predicate(low) and self.is_adjective(low[0]):
             return "adjective", "", label
         at = next((i for i, word in enumerate(low) if self.is_adjective(word) or word == "within"), 0)
         if at == 0 or any(word in _PREPOSITIONS for word in low[:at]) or not self._predicate(low[at:]):
             return "noun", "", label
+        if low[at].endswith("ly") and not any(self.is_adjective(word) for word in low[at + 1 :]):
+            return "verb", "", label
         return "clause", " ".join(words[:at]).replace(" ,", ","), " ".join(words[at:]).replace(" ,", ",")
 
     def _predicate(self, words: Sequence[str]) -> bool:
         """A predicate has its adjectives in front; a noun after them makes the whole a name."""
         at = next((i for i, word in enumerate(words)
                    if not (self.is_adjective(word) or word in _JOINS or word == ",")), len(words))
-        return at == len(words) or words[at] in _PREPOSITIONS
+        return at == len(words) or words[at] in _PREPOSITIONS or words[at - 1] == "to"
 
     def quantity(self, text: str, unit: str | None) -> str:
         """A value of the record in prose: "118/76 mmHg", "less than 2 seconds", "2 x 3 cm"."""

@@ -97,8 +97,8 @@ class Writer:
     def station(self, region: str, entries: Sequence[Entry]) -> tuple[Sentence, ...]:
         """The sentences of one station.
 
-        What has no place of its own would be read as of the place before it: when that happens it is
-        said first.
+        What has no place or no side of its own would be read as of the one before it: when that happens
+        it is said first.
         """
         once: dict[Fact, Entry] = {}
         for entry in entries:
@@ -107,7 +107,7 @@ class Writer:
         planned = tuple(units(tuple(once.values()), self._kind))
         written = self._write(planned, region)
         unread = {e for each in written if not each.faithful for e in each.entries}
-        early = [u for u in planned if u.entries[0].site is None and any(e.id in unread for e in u.entries)]
+        early = [u for u in planned if None in _place(u.entries[0]) and any(e.id in unread for e in u.entries)]
         if not early:
             return written
         again = self._write((*early, *(u for u in planned if u not in early)), region)
@@ -208,6 +208,8 @@ class Writer:
     def _try(self, way: str, wanted: set[Fact], entries: Sequence[Entry]) -> tuple[Sentence | None, set[Fact]]:
         """The way as a sentence when it means what is wanted and nothing that was not said; else what it lost."""
         text = sentence(" ".join(way.split()))
+        if self.phrasing.grammar.avoided.search(text):
+            return None, wanted
         found, after = self.reader.read(text)
         read = set(found)
         missing = wanted - read

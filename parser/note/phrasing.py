@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
@@ -14,6 +15,9 @@ from parser.statements import AND
 
 #: Spoken forms tried after the label.
 OTHER_FORMS = 6
+#: Short words that may stand in a written form; other words of one or two letters are abbreviations.
+_SHORT = frozenset(("a", "an", "as", "at", "be", "by", "do", "go", "in", "is", "it", "no", "of", "on", "or", "to"))
+_LETTERS = re.compile(r"\b[a-zA-Z](?: [a-zA-Z])+\b")
 _TEMPLATES = {"history": "past", "family": "family", "uncertain": "uncertain"}
 
 
@@ -35,7 +39,8 @@ class Phrasing:
         """The label, then other spoken forms."""
         concept = self.concept(entry)
         forms = concept.forms if concept else self._forms(entry)
-        return list(dict.fromkeys((entry.label, *forms[:OTHER_FORMS])))
+        written = [form for form in forms if _in_full(form)]
+        return list(dict.fromkeys((entry.label, *written[:OTHER_FORMS])))
 
     def _forms(self, entry: Entry) -> tuple[str, ...]:
         for file in ("measures", "scales"):
@@ -59,8 +64,9 @@ class Phrasing:
         names: list[str] = []
         for entry in entries:
             concept, parts = self.concept(entry), entry.label.split(" or ")
-            apart = concept is not None and len(parts) > 1 and all(part in concept.forms for part in parts)
-            names += parts if apart else [self.absent_name(entry)]
+            many = [self.grammar.plural(part) for part in parts]
+            apart = concept is not None and len(parts) > 1 and all(each in concept.forms for each in many)
+            names += many if apart else [self.absent_name(entry)]
         return names
 
     def value(self, entry: Entry) -> str:
@@ -77,7 +83,7 @@ class Phrasing:
 
     def as_said(self, entry: Entry) -> str:
         """The words of the speaker, with figures for the number."""
-        text, value = entry.evidence.text.strip(" .,;"), entry.value
+        text, value = _LETTERS.sub(_capitals, entry.evidence.text.strip(" .,;")), entry.value
         return text.replace(value.as_said, self.value(entry)) if value and value.as_said else text
 
     # -- one entry
@@ -93,7 +99,6 @@ class Phrasing:
             if name == entry.label and entry.value:
                 yield self.as_said(entry)
         yield self.as_said(entry)
-        yield entry.evidence.text
 
     def _written(self, entry: Entry) -> str | None:
         wording = self.grammar.wordings.get(entry.concept)
@@ -108,8 +113,9 @@ class Phrasing:
         for tail in self._tails(entry, region, here):
             yield self.grammar.say(_TEMPLATES[entry.status], list=f"{name} {self.value(entry)}".strip() + tail)
 
-    def _tails(self, entry: Entry, region: str, here: bool) -> tuple[str, ...]:
-        return self.places.tails(entry, region, self.concept(entry), here=here)
+    def _tails(self, entry: Entry, region: str, here: bool, preposition: str | None = None) -> tuple[str, ...]:
+        usual = preposition or ("in" if entry.kind == "device" else self.places.preposition(region))
+        return self.places.tails(entry, usual, self.concept(entry), here=here)
 
     def _be(self, subject: str) -> str:
         return "are" if self.grammar.is_plural(subject) or AND in subject else "is"
@@ -122,7 +128,7 @@ class Phrasing:
             return
         if shape == "adjective" and place:
             yield f"{place} {self._be(place)} {name}{details}"
-        for tail in self._tails(entry, region, here):
+        for tail in self._tails(entry, region, here, "in" if shape == "clause" else None):
             if entry.kind == "report" and shape == "noun":
                 yield self.grammar.say("reports", list=name + details + tail)
             if shape == "clause" and entry.kind not in ("step", "device"):
@@ -147,9 +153,9 @@ class Phrasing:
         if entry.kind == "scale" and artery:
             short = " ".join(word for word in place.split() if word not in ("artery", "arteries", "both"))
             yield f"{short} {self.grammar.plural(name) if end or AND in place else name} {value}{details}{end}"
-        if place and not artery and entry.kind == "scale":
-            yield f"{place} {name} {value}{details}"
-        for tail in self._tails(entry, region, here):
+        if place and set(place.split()) & set(name.split()):
+            yield f"{place} {value}{details}"
+        for tail in self._tails(entry, region, here, "in"):
             if entry.kind == "device":
                 yield f"{value} {name}{details}{tail}"
                 yield f"{name}, {value}{details}{tail}"
@@ -181,7 +187,7 @@ class Phrasing:
             else:
                 yield f"not {name}{tail}"
         concept = self.concept(entry)
-        for form in concept.absent_forms[:3] if concept else ():
+        for form in [form for form in concept.absent_forms if _in_full(form)][:3] if concept else ():
             yield f"{place} {self._be(place)} {form}" if place else form
         if place:
             yield f"{place} {self._be(place)} not {name}"
@@ -201,6 +207,7 @@ class Phrasing:
         for tail in self._tails(entry, region, here):
             yield self.grammar.say("deferred", label=name + tail)
             yield self.grammar.say("not_assessed", label=name + tail)
+            yield self.grammar.say("unable", label=name + tail)
         if place:
             yield self.grammar.say("not_assessed", label=f"{place} {name}")
 
@@ -248,3 +255,15 @@ class Phrasing:
     def measured(self, entries: Sequence[Entry]) -> Iterator[str]:
         """Several values in one line: "Temperature 98.4 °F, oral; heart rate 76 per minute, regular"."""
         yield "; ".join(f"{entry.label} {self.value(entry)}{self.details(entry)}" for entry in entries)
+
+
+def _in_full(form: str) -> bool:
+    """Whether a spoken form can be written: no abbreviation, no loose end."""
+    words = form.split()
+    return all(len(word) > 2 or word in _SHORT or word.isdigit() for word in words) and words[-1] not in (
+        "and", "or", "of", "the", "with")
+
+
+def _capitals(match: re.Match[str]) -> str:
+    """Letters said one by one as an abbreviation: "c v a" -> "CVA"; "a" before a word is left alone."""
+    return match.group().replace(" ", "").upper()

@@ -56,9 +56,8 @@ class Placing:
         article = "" if place.startswith(("both ", "all ", "between ", "under ", "below ")) else "the "
         return f" {preposition} {article}{place}"
 
-    def tails(self, entry: Entry, region: str, concept: Concept | None, *, here: bool) -> tuple[str, ...]:
+    def tails(self, entry: Entry, usual: str, concept: Concept | None, *, here: bool) -> tuple[str, ...]:
         """Ways of saying where, best first; nothing where the place goes without saying."""
-        usual = "in" if entry.kind == "device" else self.preposition(region)
         if not entry.site:
             return (self.at(entry, usual),)
         side = entry.model_copy(update={"site": None})
@@ -68,4 +67,5 @@ class Placing:
         tails += [""] if here else []
         tails += [self.at(entry, word) for word in (usual, "of", "in", "on")]
         tails += [self.at(entry, usual, one=True), self.at(whole, usual) + self.at(side, usual)]
+        tails += [f" {usual} the {entry.site}"] if not entry.side else []
         return tuple(dict.fromkeys(tails))
