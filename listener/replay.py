@@ -140,11 +140,11 @@ class State:
             return
         kept: list[Statement] = []
         unheard: list[Statement] = []
-        waiting = sorted(understood.statements, key=lambda statement: statement.evidence.chars[0])
+        waiting = list(understood.statements)
         listened = not self._idle
         for chars, name in self._directions(understood):
             first = [s for s in waiting if s.evidence.chars[0] < chars[0]]
-            waiting = waiting[len(first) :]
+            waiting = [s for s in waiting if s.evidence.chars[0] >= chars[0]]
             (unheard if self._idle else kept).extend(self._enter(first))
             obey(self, name, _said(understood.utterance, chars, at))
             listened = listened or not self._idle

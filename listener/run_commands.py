@@ -30,25 +30,31 @@ Place = Annotated[
 RunName = Annotated[str, typer.Argument(metavar="RUN", help="The id, the beginning of it, or: last")]
 
 
+Source = Annotated[
+    str | None, typer.Argument(metavar="[-]", help="- takes raw sound from standard input: 16-bit little-endian mono.")
+]
+Terminal = Annotated[bool, typer.Option("--terminal", help="Show the run in this terminal.")]
+Typed = Annotated[bool, typer.Option("--words", help="Standard input is words, an utterance a line, not sound.")]
+Resumed = Annotated[str | None, typer.Option("--run", metavar="RUN", help="Go on with this run, or: last")]
+Rate = Annotated[int, typer.Option("--rate", metavar="HZ", help="Sample rate of raw sound.")]
+Device = Annotated[str | None, typer.Option("--device", metavar="NAME", help="Which microphone.")]
+ModelPath = Annotated[Path | None, typer.Option("--model", "-m", metavar="FOLDER", help="A Vosk model folder.")]
+Packs = Annotated[list[Path], typer.Option("--pack", "-p", metavar="FOLDER", help="A school's lexicon pack.")]
+Checklist = Annotated[str, typer.Option("--checklist", "-c", metavar="NAME", help="What a run should have.")]
+Stock = Annotated[bool, typer.Option("--stock-vocabulary", help="Hear with the model as it came.")]
+Format = Annotated[
+    str, typer.Option("--format", "-f", metavar="FORMAT", help="text, json, or any that `crownsole formats` lists.")
+]
+Output = Annotated[Path | None, typer.Option("-o", "--output", metavar="FILE", help="Write here.")]
+Force = Annotated[bool, typer.Option("--force", help="Write over an existing file.")]
+Again = Annotated[bool, typer.Option("--again", help="Read the run anew from its words, with the lexicon of now.")]
+AsEvents = Annotated[bool, typer.Option("--events", help="The run as it happened: one event a line, as JSON.")]
+
+
 def live(
-    source: Annotated[
-        str | None,
-        typer.Argument(metavar="[-]", help="- takes raw sound from standard input: 16-bit little-endian mono."),
-    ] = None,
-    terminal: Annotated[bool, typer.Option("--terminal", help="Show the run in this terminal.")] = False,
-    words: Annotated[
-        bool, typer.Option("--words", help="Standard input is words, an utterance a line, not sound.")
-    ] = False,
-    run: Annotated[str | None, typer.Option("--run", metavar="RUN", help="Go on with this run, or: last")] = None,
-    rate: Annotated[int, typer.Option("--rate", metavar="HZ", help="Sample rate of raw sound.")] = 16000,
-    device: Annotated[str | None, typer.Option("--device", metavar="NAME", help="Which microphone.")] = None,
-    model: Annotated[Path | None, typer.Option("--model", "-m", metavar="FOLDER", help="A Vosk model folder.")] = None,
-    pack: Annotated[list[Path], typer.Option("--pack", "-p", metavar="FOLDER", help="A school's lexicon pack.")] = [],  # noqa: B006
-    checklist: Annotated[
-        str, typer.Option("--checklist", "-c", metavar="NAME", help="What a run should have.")
-    ] = "complete",
-    stock: Annotated[bool, typer.Option("--stock-vocabulary", help="Hear with the model as it came.")] = False,
-    archive: Place = None,
+    source: Source = None, *, terminal: Terminal = False, words: Typed = False, run: Resumed = None, rate: Rate = 16000,
+    device: Device = None, model: ModelPath = None, pack: Packs = [], checklist: Checklist = "complete",  # noqa: B006
+    stock: Stock = False, archive: Place = None,
 ) -> None:
     """Practise hands-free: speak, and see the run fill. Say "recorder help" for what can be asked by voice.
 
@@ -99,19 +105,8 @@ def list_(archive: Place = None) -> None:
 
 @runs_app.command()
 def show(
-    run: RunName,
-    archive: Place = None,
-    format_: Annotated[
-        str, typer.Option("--format", "-f", metavar="FORMAT", help="text, json, or any that `crownsole formats` lists.")
-    ] = "text",
-    output: Annotated[Path | None, typer.Option("-o", "--output", metavar="FILE")] = None,
-    force: Annotated[bool, typer.Option("--force", help="Write over an existing file.")] = False,
-    again: Annotated[
-        bool, typer.Option("--again", help="Read the run anew from its words, with the lexicon of now.")
-    ] = False,
-    events: Annotated[
-        bool, typer.Option("--events", help="The run as it happened: one event a line, as JSON.")
-    ] = False,
+    run: RunName, *, archive: Place = None, format_: Format = "text", output: Output = None, force: Force = False,
+    again: Again = False, events: AsEvents = False,
 ) -> None:
     """Show the record, audit and note of a kept run.
 
@@ -238,9 +233,8 @@ def _emit_events(store: Archive, info: RunInfo) -> None:
     import json
 
     for event in store.events(info.id):
-        typer.echo(
-            json.dumps({"number": event.number, "kind": event.kind, "at": event.at, **event.body}, ensure_ascii=False)
-        )
+        told = {"number": event.number, "kind": event.kind, "at": event.at, "body": dict(event.body)}
+        typer.echo(json.dumps({**told, "hash": event.hash}, ensure_ascii=False))
 
 
 def _line(info: RunInfo) -> str:

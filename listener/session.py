@@ -196,7 +196,7 @@ class Session:
                 self._hearing = None
                 self._keep([("request", {"id": "end", "by": "session", "how": how})])
                 record = self.record()
-                self._keep([("filed", {"lexicon": self.lexicon.version, "record": record.model_dump(mode="json")})])
+                self._keep([("filed", {"lexicon": self.lexicon.version, "record": record.model_dump_json()})])
                 return record
             finally:
                 self.writer.close()

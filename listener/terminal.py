@@ -118,7 +118,7 @@ class View:
             self._partial = told.text
         else:
             line = described(told, self._session)
-            self._lines += [line] if line else []
+            self._lines += [line.replace("        ", "  ", 1)] if line else []
             if told.kind == "utterance":
                 self._partial = ""
             if told.kind in ("statement", "amendment", "confirmation"):

@@ -29,8 +29,15 @@ def in_words(entry: Entry) -> str:
     status = _STATUS[entry.status]
     if status and status not in head.split():
         head += f" {status}"
-    site = entry.site if entry.site and entry.site not in head else None
-    return ", ".join(part for part in (head, *entry.qualifiers, site, _SIDES.get(entry.side or "")) if part)
+    said = ", ".join([head, *entry.qualifiers])
+    if entry.site and entry.site not in said:
+        said += f", {entry.site}"
+    side = _SIDES.get(entry.side or "")
+    return f"{said}, {side}" if side and not _says(side, said) else said
+
+
+def _says(wanted: str, text: str) -> bool:
+    return f" {wanted} " in f" {text.replace(',', '')} "
 
 
 def title(region: str, lexicon: Lexicon) -> str:

@@ -59,9 +59,8 @@ def withdraw(filing: Filing, number: str, revision: Revision) -> Amendment:
 def put_back(filing: Filing, number: str, revision: Revision) -> Entry:
     """File an entry that was taken back anew."""
     region, entry = entry_of(filing, number)
-    return _file(
-        filing, number, region, entry.model_copy(update={"superseded_by": None}), filing.values.get(number), revision
-    )
+    restored = entry.model_copy(update={"superseded_by": None})
+    return _file(filing, number, (region, restored), filing.values.get(number), revision)
 
 
 def change(filing: Filing, number: str, changes: Mapping[str, Any], revision: Revision) -> Entry:
@@ -84,7 +83,7 @@ def change(filing: Filing, number: str, changes: Mapping[str, Any], revision: Re
             region = wanted
         else:
             update[name] = _checked(name, wanted)
-    new = _file(filing, number, region, entry.model_copy(update=update), value, revision)
+    new = _file(filing, number, (region, entry.model_copy(update=update)), value, revision)
     old_region, old = filing.entries[int(number[1:]) - 1]
     filing.entries[int(number[1:]) - 1] = (old_region, old.model_copy(update={"superseded_by": new.id}))
     return new
@@ -97,7 +96,8 @@ def _standing(filing: Filing, number: str) -> tuple[str, Entry]:
     return region, entry
 
 
-def _file(filing: Filing, old: str, region: str, entry: Entry, value: Value | None, revision: Revision) -> Entry:
+def _file(filing: Filing, old: str, home: tuple[str, Entry], value: Value | None, revision: Revision) -> Entry:
+    region, entry = home
     new = entry.model_copy(update={"id": f"e{len(filing.entries) + 1}"})
     filing.entries.append((region, new))
     if value is not None:

@@ -61,6 +61,8 @@ class Archive:
         self.close()
 
     def close(self) -> None:
+        """Let go of the archive and of every run that is still being written through it."""
+        self._holds.free_all()
         self._engine.dispose()
 
     def runs(self) -> tuple[RunInfo, ...]:

@@ -25,6 +25,8 @@ class Holds(Protocol):
 
     def free(self, run: str) -> None: ...
 
+    def free_all(self) -> None: ...
+
     def held(self) -> Held: ...
 
     def forget(self, run: str) -> None:
@@ -73,6 +75,10 @@ class _Files:
         if run in self._mine:
             self._mine.pop(run).free()
 
+    def free_all(self) -> None:
+        for run in tuple(self._mine):
+            self.free(run)
+
     def held(self) -> Held:
         return self
 
@@ -107,6 +113,10 @@ class _Advisory:
         if connection is not None:
             connection.invalidate()  # the lock goes with the connection
             connection.close()
+
+    def free_all(self) -> None:
+        for run in tuple(self._mine):
+            self.free(run)
 
     def held(self) -> Held:
         asked = (

@@ -101,14 +101,37 @@ _END_OF_SOUND = (
 
 
 def _postgresql() -> list[str]:
+    return [*_functions(), *_triggers()]
+
+
+def _functions() -> list[str]:
     def function(name: str, body: str, result: str = "NEW") -> str:
         return f"CREATE FUNCTION {name}() RETURNS trigger LANGUAGE plpgsql AS $$ BEGIN {body} RETURN {result}; END $$"
 
     def refuse(condition: str, message: str) -> str:
-        return (
-            f"IF {condition} THEN RAISE EXCEPTION '{message}' USING ERRCODE = 'integrity_constraint_violation'; END IF;"
-        )
+        code = "USING ERRCODE = 'integrity_constraint_violation'"
+        return f"IF {condition} THEN RAISE EXCEPTION '{message}' {code}; END IF;"
 
+    def gap(table: str) -> str:
+        return f"NEW.number <> (SELECT COALESCE(MAX(number), 0) + 1 FROM {table} WHERE run = NEW.run)"
+
+    in_run = "EXISTS (SELECT 1 FROM run WHERE key = OLD.run)"
+    said = "EXISTS (SELECT 1 FROM removal WHERE run = OLD.key)"
+    return [
+        function("archive_only_grows", refuse("TRUE", _ONLY_GROWS)),
+        function("archive_part_leaves", refuse(in_run, _WHOLE_RUNS), "OLD"),
+        function("archive_run_leaves", refuse(f"NOT {said}", _WHOLE_RUNS), "OLD"),
+        function("archive_removal", refuse("NOT EXISTS (SELECT 1 FROM run WHERE key = NEW.run)", _WHOLE_RUNS)),
+        function("archive_remove", "DELETE FROM run WHERE key = NEW.run;"),
+        function("archive_event_follows", refuse(gap("event"), _IN_ORDER)),
+        function(
+            "archive_audio_segment_follows",
+            refuse(f"{gap('audio_segment')} OR NEW.start <> {_END_OF_SOUND}", _IN_ORDER),
+        ),
+    ]
+
+
+def _triggers() -> list[str]:
     def trigger(table: str, moment: str, name: str) -> str:
         row = "STATEMENT" if moment.endswith("TRUNCATE") else "ROW"
         return (
@@ -116,38 +139,15 @@ def _postgresql() -> list[str]:
             f"FOR EACH {row} EXECUTE FUNCTION {name}()"
         )
 
-    made = [
-        function("archive_only_grows", refuse("TRUE", _ONLY_GROWS)),
-        function("archive_part_leaves", refuse("EXISTS (SELECT 1 FROM run WHERE key = OLD.run)", _WHOLE_RUNS), "OLD"),
-        function(
-            "archive_run_leaves", refuse("NOT EXISTS (SELECT 1 FROM removal WHERE run = OLD.key)", _WHOLE_RUNS), "OLD"
-        ),
-        function("archive_removal", refuse("NOT EXISTS (SELECT 1 FROM run WHERE key = NEW.run)", _WHOLE_RUNS)),
-        function("archive_remove", "DELETE FROM run WHERE key = NEW.run;"),
-        function(
-            "archive_event_follows",
-            refuse("NEW.number <> (SELECT COALESCE(MAX(number), 0) + 1 FROM event WHERE run = NEW.run)", _IN_ORDER),
-        ),
-        function(
-            "archive_audio_segment_follows",
-            refuse(
-                "NEW.number <> (SELECT COALESCE(MAX(number), 0) + 1 FROM audio_segment WHERE run = NEW.run) "
-                f"OR NEW.start <> {_END_OF_SOUND}",
-                _IN_ORDER,
-            ),
-        ),
-    ]
-    for table in ("run", *_PARTS, "removal"):
-        made += [trigger(table, f"BEFORE {moment}", "archive_only_grows") for moment in ("UPDATE", "TRUNCATE")]
-    for table in _PARTS:
-        made += [
-            trigger(table, "BEFORE DELETE", "archive_part_leaves"),
-            trigger(table, "BEFORE INSERT", f"archive_{table}_follows"),
-        ]
-    made += [
+    tables, moments = ("run", *_PARTS, "removal"), ("UPDATE", "TRUNCATE")
+    changes = [(table, f"BEFORE {moment}") for table in tables for moment in moments]
+    made = [trigger(table, moment, "archive_only_grows") for table, moment in changes]
+    made += [trigger(table, "BEFORE DELETE", "archive_part_leaves") for table in _PARTS]
+    made += [trigger(table, "BEFORE INSERT", f"archive_{table}_follows") for table in _PARTS]
+    return [
+        *made,
         trigger("run", "BEFORE DELETE", "archive_run_leaves"),
         trigger("removal", "BEFORE DELETE", "archive_only_grows"),
         trigger("removal", "BEFORE INSERT", "archive_removal"),
         trigger("removal", "AFTER INSERT", "archive_remove"),
     ]
-    return made
