@@ -15,7 +15,7 @@ import typer
 
 from listener import run_commands
 from listener.errors import EXIT_CODES, CrownsoleError
-from listener.writing import Source, Writing
+from listener.writing import Writing
 
 if TYPE_CHECKING:
     from listener.runs import Options
@@ -130,15 +130,10 @@ def write(
     crownsole read run.txt --format json | crownsole write - --note handoff
     """
     from listener.runs import lexicon_of, options_of
-    from listener.writing import records_in, write_each
-
-    def sources() -> Iterable[Source]:
-        for path in files:
-            piped = sys.stdin.buffer.read() if str(path) == "-" else None
-            yield from records_in(path, piped)
+    from listener.writing import sources_of, write_each
 
     how = Writing(format_, note, trace, check, template, paper, output, force)
-    if worst := write_each(sources(), lexicon_of(options_of(pack, "complete")), how):
+    if worst := write_each(sources_of(files, sys.stdin.buffer.read), lexicon_of(options_of(pack, "complete")), how):
         raise typer.Exit(worst)
 
 

@@ -6,6 +6,7 @@ import json
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -91,6 +92,19 @@ def _checked(record: Record, lexicon: Lexicon, wording: str) -> int:
     for difference in result.differences:
         typer.echo(f"  {difference}", err=True)
     return 1 if result.differences else 0
+
+
+def sources_of(files: Iterable[Path], read: Callable[[], bytes]) -> Iterator[Source]:
+    """The records of all files; ``read`` gives standard input for "-". A file that cannot be read fails in its turn."""
+    for path in files:
+        try:
+            yield from records_in(path, read() if str(path) == "-" else None)
+        except InputError as error:
+            yield path.name, partial(_fail, error)
+
+
+def _fail(error: InputError) -> Record:
+    raise error
 
 
 def records_in(path: Path, piped: bytes | None = None) -> Iterator[Source]:

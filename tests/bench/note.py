@@ -32,8 +32,12 @@ def invented(lexicon: Lexicon, number: int) -> str:
     if number % 3 == 2:
         chance.shuffle(order)
     for region in order:
-        said = [example.split(" = ")[0] for concept in lexicon.concepts.values() if lexicon.home[concept.id] == region
-                for example in concept.examples]
+        said = [
+            example.split(" = ")[0]
+            for concept in lexicon.concepts.values()
+            if lexicon.home[concept.id] == region
+            for example in concept.examples
+        ]
         some = chance.sample(said, min(len(said), chance.randint(2, 7)))
         lines += [lexicon.regions[region].title.lower(), *some] if some else []
     lines.insert(len(lines) // 8, _vitals(chance))
@@ -41,12 +45,15 @@ def invented(lexicon: Lexicon, number: int) -> str:
 
 
 def _vitals(chance: random.Random) -> str:
-    return "\n".join((
-        f"temperature {chance.randint(960, 1030) / 10} fahrenheit {chance.choice(('oral', 'tympanic', 'axillary'))}",
-        f"heart rate {chance.randint(45, 140)} {chance.choice(('regular', 'irregular'))}",
-        f"respirations {chance.randint(8, 34)}",
-        f"blood pressure {chance.randint(85, 200)} over {chance.randint(45, 84)} {chance.choice(('left', 'right'))} arm",
-        f"oxygen saturation {chance.randint(84, 100)} percent on room air"))
+    return "\n".join(
+        (
+            f"temperature {chance.randint(960, 1030) / 10} fahrenheit {chance.choice(('oral', 'tympanic', 'axillary'))}",
+            f"heart rate {chance.randint(45, 140)} {chance.choice(('regular', 'irregular'))}",
+            f"respirations {chance.randint(8, 34)}",
+            f"blood pressure {chance.randint(85, 200)} over {chance.randint(45, 84)} {chance.choice(('left', 'right'))} arm",
+            f"oxygen saturation {chance.randint(84, 100)} percent on room air",
+        )
+    )
 
 
 def record_of(text: str, lexicon: Lexicon, name: str = "invented") -> Record:
@@ -77,7 +84,9 @@ def main() -> None:
     lexicon, runs = load(), numbers[0] if numbers else 60
     for wording in WORDINGS:
         facts, kept, added = measure(lexicon, runs, wording, show)
-        print(f"{wording:10} {runs} runs: {kept} of {facts} facts read back ({kept / max(facts, 1):.4f}), {added} added")
+        print(
+            f"{wording:10} {runs} runs: {kept} of {facts} facts read back ({kept / max(facts, 1):.4f}), {added} added"
+        )
     big = record_of("\n".join(invented(lexicon, number) for number in range(3)), lexicon, "long")
     entries = sum(len(region.entries) for region in big.regions)
     for format_ in FORMATS:

@@ -17,10 +17,15 @@ from tests.parser.note.runs import MOMENT, NAMES, dictated, invented_run, sample
 
 #: HL7 FHIR R4 (4.0.1), vital-signs profile table: LOINC and UCUM of each profile.
 TABLE = {
-    "resprate": ("9279-1", {"/min"}), "heartrate": ("8867-4", {"/min"}), "oxygensat": ("2708-6", {"%"}),
-    "bodytemp": ("8310-5", {"Cel", "[degF]"}), "bodyheight": ("8302-2", {"cm", "[in_i]"}),
-    "headcircum": ("9843-4", {"cm", "[in_i]"}), "bodyweight": ("29463-7", {"kg", "g", "[lb_av]"}),
-    "bmi": ("39156-5", {"kg/m2"}), "bp": ("85354-9", set()),
+    "resprate": ("9279-1", {"/min"}),
+    "heartrate": ("8867-4", {"/min"}),
+    "oxygensat": ("2708-6", {"%"}),
+    "bodytemp": ("8310-5", {"Cel", "[degF]"}),
+    "bodyheight": ("8302-2", {"cm", "[in_i]"}),
+    "headcircum": ("9843-4", {"cm", "[in_i]"}),
+    "bodyweight": ("29463-7", {"kg", "g", "[lb_av]"}),
+    "bmi": ("39156-5", {"kg/m2"}),
+    "bp": ("85354-9", set()),
 }
 SAID = """temperature ninety eight point four fahrenheit oral
 heart rate seventy six
@@ -70,11 +75,15 @@ def test_every_profile_of_the_table_is_mapped() -> None:
 
 def test_what_was_said_is_coded_by_the_profiles() -> None:
     bundle = made(dictated(SAID))
-    profiles = {p.removeprefix(PROFILE) for each in observations(bundle) for p in each.get("meta", {}).get("profile", ())}
+    profiles = {
+        p.removeprefix(PROFILE) for each in observations(bundle) for p in each.get("meta", {}).get("profile", ())
+    }
     assert profiles == {"vitalsigns", *TABLE}
     pressure = by_text(bundle, "blood pressure")
     assert [(p["code"]["coding"][0]["code"], p["valueQuantity"]["value"]) for p in pressure["component"]] == [
-        ("8480-6", 118), ("8462-4", 76)]
+        ("8480-6", 118),
+        ("8462-4", 76),
+    ]
     assert "valueQuantity" not in pressure
     temperature = by_text(bundle, "temperature")["valueQuantity"]
     assert (temperature["value"], temperature["code"]) == (98.4, "[degF]")
@@ -139,7 +148,9 @@ def _break(name: str, bundle: dict[str, Any]) -> None:
         by_text(bundle, "blood pressure")["component"].pop()
 
 
-@pytest.mark.parametrize("name", ["reference", "order", "unit", "digit", "script", "both", "address", "time", "component"])
+@pytest.mark.parametrize(
+    "name", ["reference", "order", "unit", "digit", "script", "both", "address", "time", "component"]
+)
 def test_each_check_finds_its_fault(name: str) -> None:
     bundle = made(dictated(SAID))
     assert faults(bundle) == []
@@ -147,8 +158,18 @@ def test_each_check_finds_its_fault(name: str) -> None:
     assert faults(bundle)
 
 
-@pytest.mark.parametrize(("code", "good"), [("8480-6", True), ("8462-4", True), ("85354-9", True), ("34746-8", True),
-                                            ("8480-5", False), ("x-1", False), ("8480", False)])
+@pytest.mark.parametrize(
+    ("code", "good"),
+    [
+        ("8480-6", True),
+        ("8462-4", True),
+        ("85354-9", True),
+        ("34746-8", True),
+        ("8480-5", False),
+        ("x-1", False),
+        ("8480", False),
+    ],
+)
 def test_check_digits(code: str, good: bool) -> None:
     """LOINC Users' Guide, appendix on the mod-10 check digit; codes of the R4 profiles."""
     assert check_digit(code) is good

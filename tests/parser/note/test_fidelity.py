@@ -19,7 +19,9 @@ RUNS = 8
 @pytest.mark.parametrize("wording", WORDINGS)
 def test_invented_runs_come_back(wording: str) -> None:
     """At least .99 of the facts; tests/bench/note.py measures 60 runs."""
-    results = [compare(run, load(), paragraphs(run, load(), wording), wording) for run in map(invented_run, range(RUNS))]
+    results = [
+        compare(run, load(), paragraphs(run, load(), wording), wording) for run in map(invented_run, range(RUNS))
+    ]
     kept, facts = sum(each.kept for each in results), sum(each.facts for each in results)
     assert facts > 200
     assert kept / facts >= 0.99
@@ -37,7 +39,9 @@ def test_a_changed_value_is_found() -> None:
     note = list(paragraphs(record, load(), "narrative"))
     assert not compare(record, load(), note).differences
     for old, new in (("118/76", "181/76"), ("left", "right")):
-        changed = [replace(p, sentences=tuple(replace(s, text=s.text.replace(old, new)) for s in p.sentences)) for p in note]
+        changed = [
+            replace(p, sentences=tuple(replace(s, text=s.text.replace(old, new)) for s in p.sentences)) for p in note
+        ]
         kinds = {d.kind for d in compare(record, load(), changed).differences}
         assert kinds == {"lost", "added"}
     assert {d.kind for d in compare(record, load(), note[:1]).differences} == {"lost"}

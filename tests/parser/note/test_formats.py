@@ -32,8 +32,10 @@ def hostile() -> Record:
     record = dictated("edema of the left ankle\nblood pressure one eighteen over seventy six")
     regions = []
     for region in record.regions:
-        entries = tuple(e.model_copy(update={"confirm": HOSTILE, "evidence": e.evidence.model_copy(update={"text": HOSTILE})})
-                        for e in region.entries)
+        entries = tuple(
+            e.model_copy(update={"confirm": HOSTILE, "evidence": e.evidence.model_copy(update={"text": HOSTILE})})
+            for e in region.entries
+        )
         regions.append(region.model_copy(update={"entries": entries}))
     run = record.run.model_copy(update={"source": HOSTILE})
     return record.model_copy(update={"regions": tuple(regions), "run": run})
@@ -61,8 +63,16 @@ def test_each_format_writes_a_short_a_long_and_an_empty_run(format_: str) -> Non
 
 def test_the_page_has_its_parts_in_order() -> None:
     page = text_of(sample("hurried"), "text")
-    parts = ["STATIONS, CROWN TO SOLE", "LOOK AT FIRST", "NOTE\n", "CORRECTIONS", "NOT DOCUMENTED", "SIMULATION", "COMPUTED",
-             "not a medical device"]
+    parts = [
+        "STATIONS, CROWN TO SOLE",
+        "LOOK AT FIRST",
+        "NOTE\n",
+        "CORRECTIONS",
+        "NOT DOCUMENTED",
+        "SIMULATION",
+        "COMPUTED",
+        "not a medical device",
+    ]
     places = [page.index(part) for part in parts]
     assert places == sorted(places)
     assert max(map(len, page.splitlines())) <= 88
@@ -202,4 +212,3 @@ def test_json_lines_hold_one_run_a_line() -> None:
     both = bundle([page, page], "json")
     assert isinstance(both, str)
     assert [json.loads(line)["schema"] for line in both.splitlines()] == ["crownsole-record/1"] * 2
-

@@ -17,23 +17,29 @@ def written(text: str, wording: str = "narrative") -> str:
     return " ".join(paragraph.text for paragraph in paragraphs(dictated(text), load(), wording))
 
 
-@pytest.mark.parametrize(("said", "wanted"), [
-    ("skin warm dry and intact", "Skin is warm, dry and intact."),
-    ("heart: no murmurs rubs or gallops", "No murmurs, pericardial friction rub or gallops."),
-    ("mouth: lips pink and moist", "Lips are pink and moist."),
-    ("blood pressure one eighteen over seventy six right arm sitting", "Blood pressure 118/76 mmHg, right arm, sitting."),
-    ("temperature ninety eight point four fahrenheit oral", "Temperature 98.4 °F, oral."),
-    ("capillary refill less than two seconds", "Capillary refill less than 2 seconds"),
-    ("one plus pitting edema of the left ankle", "1+ pitting edema in the left ankle"),
-    ("radial pulses two plus bilaterally", "Radial pulses 2+ bilaterally."),
-    ("hand hygiene performed", "Hand hygiene performed."),
-    ("denies nausea and vomiting", "Denies nausea or vomiting."),
-    ("history of hypertension", "History of hypertension."),
-    ("alert and oriented times four", "Orientation x4."),
-    ("redness and swelling of the right calf", "Redness and swelling of the right calf noted."),
-    ("twenty gauge peripheral i v in the left forearm", "20 gauge peripheral IV in the left forearm."),
-    ("genital examination deferred", "Genital examination deferred."),
-])
+@pytest.mark.parametrize(
+    ("said", "wanted"),
+    [
+        ("skin warm dry and intact", "Skin is warm, dry and intact."),
+        ("heart: no murmurs rubs or gallops", "No murmurs, pericardial friction rub or gallops."),
+        ("mouth: lips pink and moist", "Lips are pink and moist."),
+        (
+            "blood pressure one eighteen over seventy six right arm sitting",
+            "Blood pressure 118/76 mmHg, right arm, sitting.",
+        ),
+        ("temperature ninety eight point four fahrenheit oral", "Temperature 98.4 °F, oral."),
+        ("capillary refill less than two seconds", "Capillary refill less than 2 seconds"),
+        ("one plus pitting edema of the left ankle", "1+ pitting edema in the left ankle"),
+        ("radial pulses two plus bilaterally", "Radial pulses 2+ bilaterally."),
+        ("hand hygiene performed", "Hand hygiene performed."),
+        ("denies nausea and vomiting", "Denies nausea or vomiting."),
+        ("history of hypertension", "History of hypertension."),
+        ("alert and oriented times four", "Orientation x4."),
+        ("redness and swelling of the right calf", "Redness and swelling of the right calf noted."),
+        ("twenty gauge peripheral i v in the left forearm", "20 gauge peripheral IV in the left forearm."),
+        ("genital examination deferred", "Genital examination deferred."),
+    ],
+)
 def test_a_line_is_worded_as_a_nurse_would(said: str, wanted: str) -> None:
     assert wanted in written(said)
 
@@ -81,8 +87,32 @@ def test_no_error_prone_writing_is_in_a_note(number: int, wording: str) -> None:
         assert [text for text in told if avoided.search(text)] == []
 
 
-@pytest.mark.parametrize("bad", ["10 u", "5 IU", "qd", "q.o.d.", "1.0 mg", ".5 mg", "MSO4", "10 cc", "5 µg", "AU", "OD",
-                                 "D/C", "qhs", "SC", "ss", "per os", "< 10", "@ home", "& so", "WNL", "SOB"])
+@pytest.mark.parametrize(
+    "bad",
+    [
+        "10 u",
+        "5 IU",
+        "qd",
+        "q.o.d.",
+        "1.0 mg",
+        ".5 mg",
+        "MSO4",
+        "10 cc",
+        "5 µg",
+        "AU",
+        "OD",
+        "D/C",
+        "qhs",
+        "SC",
+        "ss",
+        "per os",
+        "< 10",
+        "@ home",
+        "& so",
+        "WNL",
+        "SOB",
+    ],
+)
 def test_the_list_knows_each_item(bad: str) -> None:
     """One for each line of the two lists that notes could hold."""
     assert grammar_of(load()).avoided.search(f"given {bad} today")
@@ -93,25 +123,55 @@ def test_the_list_leaves_good_writing_alone(good: str) -> None:
     assert not grammar_of(load()).avoided.search(good)
 
 
-@pytest.mark.parametrize(("label", "shape"), [
-    ("warm", "adjective"), ("clean, dry and intact", "adjective"), ("slow to answer", "adjective"), ("rash", "noun"),
-    ("turgor good", "clause"), ("gag reflex intact", "clause"), ("appears stated age", "verb"), ("good air entry", "noun"),
-    ("fluid behind the eardrum", "noun"), ("palate does not rise evenly", "verb"),
-])
+@pytest.mark.parametrize(
+    ("label", "shape"),
+    [
+        ("warm", "adjective"),
+        ("clean, dry and intact", "adjective"),
+        ("slow to answer", "adjective"),
+        ("rash", "noun"),
+        ("turgor good", "clause"),
+        ("gag reflex intact", "clause"),
+        ("appears stated age", "verb"),
+        ("good air entry", "noun"),
+        ("fluid behind the eardrum", "noun"),
+        ("palate does not rise evenly", "verb"),
+    ],
+)
 def test_labels_are_told_apart_by_their_words(label: str, shape: str) -> None:
     assert grammar_of(load()).shape(label)[0] == shape
 
 
-@pytest.mark.parametrize(("one", "many"), [
-    ("calf", "calves"), ("foot", "feet"), ("sclera", "sclerae"), ("apex of the heart", "apices of the heart"),
-    ("rash", "rashes"), ("body", "bodies"), ("lips", "lips"), ("mass", "masses")])
+@pytest.mark.parametrize(
+    ("one", "many"),
+    [
+        ("calf", "calves"),
+        ("foot", "feet"),
+        ("sclera", "sclerae"),
+        ("apex of the heart", "apices of the heart"),
+        ("rash", "rashes"),
+        ("body", "bodies"),
+        ("lips", "lips"),
+        ("mass", "masses"),
+    ],
+)
 def test_plurals(one: str, many: str) -> None:
     assert grammar_of(load()).plural(one) == many
 
 
-@pytest.mark.parametrize(("text", "unit", "prose"), [
-    ("<2", "s", "less than 2 seconds"), ("98", "%", "98%"), ("2x3", "cm", "2 x 3 cm"), ("2-3", None, "2 to 3"),
-    ("20", "{gauge}", "20 gauge"), ("5/5", None, "5/5"), ("1:2", None, "1:2"), (">3", "s", "greater than 3 seconds")])
+@pytest.mark.parametrize(
+    ("text", "unit", "prose"),
+    [
+        ("<2", "s", "less than 2 seconds"),
+        ("98", "%", "98%"),
+        ("2x3", "cm", "2 x 3 cm"),
+        ("2-3", None, "2 to 3"),
+        ("20", "{gauge}", "20 gauge"),
+        ("5/5", None, "5/5"),
+        ("1:2", None, "1:2"),
+        (">3", "s", "greater than 3 seconds"),
+    ],
+)
 def test_values_are_written_out(text: str, unit: str | None, prose: str) -> None:
     assert grammar_of(load()).quantity(text, unit) == prose
 
