@@ -127,7 +127,8 @@ class Writer:
             return ""
         shape, _, _ = self.phrasing.grammar.shape(entry.label)
         if entry.kind == "report" and shape == "noun":
-            return {"present": "reports", "absent": "denies"}.get(entry.status, "")
+            present = "" if self.phrasing.neutral(entry) else "reports"
+            return {"present": present, "absent": "denies"}.get(entry.status, "")
         if entry.status == "history":
             return "past" if shape == "noun" else ""
         if entry.status == "family":

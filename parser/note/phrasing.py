@@ -70,16 +70,24 @@ class Phrasing:
         return names
 
     def value(self, entry: Entry) -> str:
-        return self.grammar.quantity(entry.value.text, entry.value.unit) if entry.value else ""
+        if entry.value is None:
+            return ""
+        about = "about " if "about" in entry.qualifiers else ""
+        return about + self.grammar.quantity(entry.value.text, entry.value.unit)
 
     def details(self, entry: Entry) -> str:
         """Qualifiers behind a value: ", right arm, sitting"; those that only repeat the place are left out."""
         place = self.places.subject(entry)
-        return "".join(f", {each}" for each in entry.qualifiers if each != place)
+        return "".join(f", {each}" for each in entry.qualifiers if each not in (place, "about"))
 
     def _expected(self, entry: Entry) -> bool:
         concept = self.concept(entry)
         return concept is not None and concept.nature == "normal"
+
+    def neutral(self, entry: Entry) -> bool:
+        """Whether it is a plain fact, neither expected nor not."""
+        concept = self.concept(entry)
+        return concept is not None and concept.nature == "neutral"
 
     def as_said(self, entry: Entry) -> str:
         """The words of the speaker, with figures for the number."""
@@ -129,7 +137,7 @@ class Phrasing:
         if shape == "adjective" and place:
             yield f"{place} {self._be(place)} {name}{details}"
         for tail in self._tails(entry, region, here, "in" if shape == "clause" else None):
-            if entry.kind == "report" and shape == "noun":
+            if entry.kind == "report" and shape == "noun" and not self.neutral(entry):
                 yield self.grammar.say("reports", list=name + details + tail)
             if shape == "clause" and entry.kind not in ("step", "device"):
                 yield f"{subject} {self._be(subject)} {predicate}{details}{tail}"

@@ -37,6 +37,8 @@ class Placing:
         label = site.label if site else part
         if side in ("left", "right"):
             return label if label.startswith(side) else f"{side} {label}"
+        if side == "both" and site and not site.paired:
+            return label
         if side == "both":
             return label if label.startswith(("both", "all")) else f"both {self.grammar.plural(label)}"
         return self.grammar.plural(label) if site and site.paired and not one else label
@@ -67,5 +69,5 @@ class Placing:
         tails += [""] if here else []
         tails += [self.at(entry, word) for word in (usual, "of", "in", "on")]
         tails += [self.at(entry, usual, one=True), self.at(whole, usual) + self.at(side, usual)]
-        tails += [f" {usual} the {entry.site}"] if not entry.side else []
+        tails += [self.at(side, usual) if entry.side else f" {usual} the {entry.site}"]
         return tuple(dict.fromkeys(tails))

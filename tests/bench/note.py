@@ -45,15 +45,18 @@ def invented(lexicon: Lexicon, number: int) -> str:
 
 
 def _vitals(chance: random.Random) -> str:
-    return "\n".join(
-        (
-            f"temperature {chance.randint(960, 1030) / 10} fahrenheit {chance.choice(('oral', 'tympanic', 'axillary'))}",
-            f"heart rate {chance.randint(45, 140)} {chance.choice(('regular', 'irregular'))}",
-            f"respirations {chance.randint(8, 34)}",
-            f"blood pressure {chance.randint(85, 200)} over {chance.randint(45, 84)} {chance.choice(('left', 'right'))} arm",
-            f"oxygen saturation {chance.randint(84, 100)} percent on room air",
-        )
+    place, rhythm, side = (
+        chance.choice(words)
+        for words in (("oral", "tympanic", "axillary"), ("regular", "irregular"), ("left", "right"))
     )
+    lines = (
+        f"temperature {chance.randint(960, 1030) / 10} fahrenheit {place}",
+        f"heart rate {chance.randint(45, 140)} {rhythm}",
+        f"respirations {chance.randint(8, 34)}",
+        f"blood pressure {chance.randint(85, 200)} over {chance.randint(45, 84)} {side} arm",
+        f"oxygen saturation {chance.randint(84, 100)} percent on room air",
+    )
+    return "\n".join(lines)
 
 
 def record_of(text: str, lexicon: Lexicon, name: str = "invented") -> Record:

@@ -34,7 +34,7 @@ def written(text: str, wording: str = "narrative") -> str:
         ("hand hygiene performed", "Hand hygiene performed."),
         ("denies nausea and vomiting", "Denies nausea or vomiting."),
         ("history of hypertension", "History of hypertension."),
-        ("alert and oriented times four", "Orientation x4."),
+        ("alert and oriented times four", "Oriented x4."),
         ("redness and swelling of the right calf", "Redness and swelling of the right calf noted."),
         ("twenty gauge peripheral i v in the left forearm", "20 gauge peripheral IV in the left forearm."),
         ("genital examination deferred", "Genital examination deferred."),
