@@ -27,10 +27,10 @@ class Limits:
     """Below ``confidence`` a word is in doubt, by its kind; ``noisy``: with more than this share of its words in
     doubt an utterance is too noisy to doubt word by word."""
 
-    number: float = 0.85
-    side: float = 0.85
-    negative: float = 0.85
-    unit: float = 0.6
+    number: float = 0.9
+    side: float = 0.9
+    negative: float = 0.9
+    unit: float = 0.7
     noisy: float = 0.5
 
 
@@ -52,7 +52,7 @@ class KeyWords:
             kinds.update((form, "unit") for form in unit.forms if " " not in form and form.isalpha() and len(form) > 2)
         for word in getattr(numbers, "words", ()):
             if word.role != "roman":
-                kinds.update((form, "number") for form in word.forms if form.isalpha())
+                kinds.update((form, "number") for form in word.forms if form.isalpha() and len(form) > 1)
         kinds.update(dict.fromkeys(("point", "plus", "over"), "number"))
         kinds.update(dict.fromkeys(_SIDES, "side"))
         kinds.update(dict.fromkeys(_NEGATIVES, "negative"))
