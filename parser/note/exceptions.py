@@ -8,15 +8,15 @@ from parser.note.facts import standing
 from parser.record import Entry, Record
 
 #: Families of rules whose remarks make their entries exceptions.
-_RULES = ("range.", "caution.")
+_RULES = ("range.", "caution.", "contradiction.")
 
 
 def exceptions(record: Record, lexicon: Lexicon) -> tuple[tuple[str, Entry], ...]:
     """Region and entry of every exception that stands, in record order.
 
     Exceptions are: abnormal findings that are there or may be, expected ones that are not; grades off
-    the expected; values that the audit found outside a teaching range or a caution points to; what the
-    person reports; devices; what was not assessed; and all that is to be confirmed.
+    the expected; what the audit found outside a teaching range, in contradiction, or to be escalated; what
+    the person reports; devices; what was not assessed; and all that is to be confirmed.
     """
     marked = {e for remark in record.remarks if remark.rule.startswith(_RULES) for e in remark.entries}
     return tuple((region, entry) for region, entry in standing(record)

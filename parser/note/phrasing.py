@@ -163,7 +163,8 @@ class Phrasing:
             yield f"{short} {self.grammar.plural(name) if end or AND in place else name} {value}{details}{end}"
         if place and set(place.split()) & set(name.split()):
             yield f"{place} {value}{details}"
-        for tail in self._tails(entry, region, here, "in"):
+        usual = self.places.preposition(region)
+        for tail in self._tails(entry, region, here, "in" if usual == "of" and entry.kind == "scale" else None):
             if entry.kind == "device":
                 yield f"{value} {name}{details}{tail}"
                 yield f"{name}, {value}{details}{tail}"

@@ -29,7 +29,7 @@ def written(text: str, wording: str = "narrative") -> str:
         ),
         ("temperature ninety eight point four fahrenheit oral", "Temperature 98.4 °F, oral."),
         ("capillary refill less than two seconds", "Capillary refill less than 2 seconds"),
-        ("one plus pitting edema of the left ankle", "1+ pitting edema in the left ankle"),
+        ("one plus pitting edema of the left ankle", "1+ pitting edema of the left ankle."),
         ("radial pulses two plus bilaterally", "Radial pulses 2+ bilaterally."),
         ("hand hygiene performed", "Hand hygiene performed."),
         ("denies nausea and vomiting", "Denies nausea or vomiting."),
