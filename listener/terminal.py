@@ -10,7 +10,7 @@ from types import FrameType
 from typing import TYPE_CHECKING, Any, TextIO
 
 from listener.archive.events import Event
-from listener.errors import HearingError, SoundError
+from listener.errors import HearingError, SoundError, StorageError
 from listener.levels import Block
 from listener.session import Partial, Session
 from listener.sound import RATE
@@ -44,9 +44,10 @@ def listen(session: Session, blocks: Iterable[Block]) -> Record:
                 if over > GRACE_S * RATE:
                     break
             how = "stopped by hand" if stop.asked else how
-    except (SoundError, HearingError) as error:
+    except (SoundError, HearingError, StorageError) as error:
         session.abandon()
-        raise type(error)(f"{error} {_kept(session)}") from None
+        kept = "" if isinstance(error, StorageError) else "What was recorded is kept. "
+        raise type(error)(f"{error} {kept}Go on with: crownsole live --terminal --run {session.id}") from None
     except BaseException:
         session.abandon()
         raise
@@ -190,10 +191,6 @@ def farewell(session: Session) -> str:
     """Where the run is kept, for the end."""
     long = f"{clock(session.seconds)} of sound, {len(session.state.utterances)} utterances"
     return f"Run {session.id} is kept: {long}. See it with: crownsole runs show {session.id}"
-
-
-def _kept(session: Session) -> str:
-    return f"What was recorded is kept. Go on with: crownsole live --terminal --run {session.id}"
 
 
 class _Stop:

@@ -7,7 +7,6 @@ import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Any
 
 from sqlalchemy import Connection, Engine, create_engine, event
 from sqlalchemy.engine import URL, make_url
@@ -168,13 +167,9 @@ def told(url: URL) -> Iterator[None]:
 def meaning(error: Exception, url: URL) -> str:
     """What an error of the database means, in a sentence or two."""
     said = str(getattr(error, "orig", error) or error).lower()
-    place = named(url)
+    place = named(url).replace("The", "the", 1)
     for parts, sentence in _MEANINGS:
         if any(part in said for part in parts):
-            return sentence.format(place=place)
-    return f"{place} failed ({type(getattr(error, 'orig', error)).__name__}). What was recorded up to now is kept."
-
-
-def option(connection: Connection, **options: Any) -> Connection:
-    """The connection with options for its next transaction."""
-    return connection.execution_options(**options)
+            told_so = sentence.format(place=place)
+            return told_so[0].upper() + told_so[1:]
+    return f"The archive failed ({type(getattr(error, 'orig', error)).__name__}). What was recorded up to now is kept."

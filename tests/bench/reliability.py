@@ -5,7 +5,7 @@ tells on a pipe what it has shown; it is killed with SIGKILL, which no program c
 again, compared with what was told, and the run is gone on with. (A power cut is another matter: SQLite is set to
 ``synchronous FULL`` so that a commit is on the disk; pulling a plug was not tried.)
 
-    python -m tests.bench.reliability [--kills 200] [--seed 1]
+    python -m tests.bench.reliability [--kills 200] [--seed 1] [--archive URL]
 """
 
 from __future__ import annotations
@@ -153,11 +153,11 @@ def check(archive: Archive, run: str, told: list[list[str]], lexicon: Lexicon, f
     read_again(archive, run, lexicon)
 
 
-def measure(kills: int, seed: int, folder: Path, *, longest_s: float = 0.4, each: int = 20) -> Figures:
+def measure(kills: int, seed: int, place: str, *, longest_s: float = 0.4, each: int = 20) -> Figures:
     """``kills`` kills, ``each`` of them on one run that is gone on with every time."""
     chance, lexicon, figures = random.Random(seed), load(), Figures()
     warm(lexicon)
-    place, run = str(folder / "archive.sqlite3"), None
+    run = None
     for number in range(kills):
         run = None if number % each == 0 else run
         figures.runs += run is None
@@ -182,10 +182,12 @@ def main() -> None:
     arguments = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     arguments.add_argument("--kills", type=int, default=200)
     arguments.add_argument("--seed", type=int, default=1)
+    arguments.add_argument("--archive", help="a path or URL; else a new file")
     wanted = arguments.parse_args()
     with tempfile.TemporaryDirectory(prefix="crownsole-kills-") as folder:
         began = time.monotonic()
-        figures = measure(wanted.kills, wanted.seed, Path(folder))
+        place = wanted.archive or str(Path(folder) / "archive.sqlite3")
+        figures = measure(wanted.kills, wanted.seed, place)
         print(figures, f"({time.monotonic() - began:.0f} s)")
         for fault in figures.wrong[:10]:
             print(" ", fault)

@@ -52,12 +52,9 @@ DIRECTIONS = [
 ]
 
 
-@pytest.mark.parametrize(
-    ("said", "name", "tone", "part", "left"), DIRECTIONS, ids=[d[0].replace("\n", "; ") for d in DIRECTIONS]
-)
-def test_directions(
-    kept: Archive, said: str, name: str, tone: str, part: str, left: list[tuple[str, str, str | None]]
-) -> None:
+@pytest.mark.parametrize("case", DIRECTIONS, ids=[d[0].replace("\n", "; ") for d in DIRECTIONS])
+def test_directions(kept: Archive, case: tuple[str, str, str, str, list[tuple[str, str, str | None]]]) -> None:
+    said, name, tone, part, left = case
     session = started(kept, SAID + said)
     last = answers(session)[-1]
     assert last[:2] == (name, tone)

@@ -32,6 +32,7 @@ from listener.terminal import Lines, View, listen, shown
 from listener.wording import clock
 from tests.listener.archives import noise
 from tests.listener.models import stock
+from tests.listener.sounds import sixteen, speech_like, write_wav
 
 LEXICON = load()
 ROOT = Path(__file__).resolve().parents[2]
@@ -129,6 +130,19 @@ def test_a_transcript_is_kept_when_asked(place: Path, tmp_path: Path) -> None:
     assert {**kept, "run": plain["run"]} == plain
     assert "monday.txt" in crownsole("runs", "list")
     assert json.loads(crownsole("runs", "show", "last", "--format", "json")) == kept
+
+
+@pytest.mark.model
+def test_a_recording_is_kept_with_its_sound_when_asked(place: Path, tmp_path: Path) -> None:
+    stock()
+    path = write_wav(tmp_path / "monday.wav", speech_like(1.5))
+    kept = json.loads(crownsole("hear", str(path), "--stock-vocabulary", "--format", "json", "--keep"))
+    with open_archive(place) as archive:
+        info = archive.run("last")
+        assert (info.head.kind, info.head.source, info.status, info.seconds) == ("hear", "monday.wav", "finished", 1.5)
+        assert kept["run"]["id"] == info.id
+        assert np.array_equal(np.concatenate(list(sound_of(archive, info.id))), sixteen(speech_like(1.5)))
+    assert json.loads(crownsole("runs", "show", "last", "--format", "json", "--again")) == kept
 
 
 # ---------------------------------------------------------------------- a view
