@@ -11,7 +11,7 @@ from uuid import NAMESPACE_URL, uuid5
 from fhir.resources.R4B.bundle import Bundle
 
 from lexicon import Lexicon
-from parser.note.document import Document, Style, document
+from parser.note.document import Document, Style, document, paragraphs
 from parser.note.facts import standing
 from parser.note.fhir_checks import faults
 from parser.note.fhir_codes import ACT_REASON, EMPTY_REASON, LOINC, NURSE_NOTE
@@ -57,7 +57,7 @@ def document_bundle(record: Record, lexicon: Lexicon, style: Style) -> Json:
     computed = [f"computed-{place}-{value.name}" for place, value in enumerate(note.computed)]
     resources += [(name, observing.of_computed(value, known))
                   for name, value in zip(computed, note.computed, strict=True)]
-    sections = [*_stations(record, lexicon, note, known), *_closing(note, [link(name) for name in computed])]
+    sections = [*_stations(record, lexicon, note, known), *_closing(note, [link(name) for name in computed], style.wording)]
     composition = _composition(note, style.moment, sections, link("patient"), link("device"))
     entries = [("composition", composition), *resources]
     return {"resourceType": "Bundle", "identifier": {"system": _SYSTEM, "value": record.run.id}, "type": "document",
@@ -91,7 +91,7 @@ def _composition(note: Document, moment: str, sections: list[Json], patient: str
 
 def _stations(record: Record, lexicon: Lexicon, note: Document, known: dict[str, str]) -> Iterable[Json]:
     mark = grammar_of(lexicon).templates["confirm"]
-    written = {paragraph.region: paragraph for paragraph in note.paragraphs}
+    written = {paragraph.region: paragraph for paragraph in paragraphs(record, lexicon, "narrative")}
     for station in note.strip:
         region = lexicon.regions.get(station.region)
         section: Json = {"title": station.title}
@@ -112,11 +112,10 @@ def _prose(paragraph: Paragraph, mark: str) -> str:
     return " ".join(text for each in paragraph.sentences if (text := each.shown(mark)))
 
 
-def _closing(note: Document, computed: Sequence[str]) -> Iterable[Json]:
-    named = {station.region for station in note.strip}
-    for paragraph in note.paragraphs:
-        if paragraph.region not in named:
-            yield {"title": paragraph.title, "text": _text([paragraph.text or "Nothing."])}
+def _closing(note: Document, computed: Sequence[str], wording: str) -> Iterable[Json]:
+    """What follows the stations; a wording other than the narrative is a section of its own."""
+    if wording != "narrative" and note.paragraphs:
+        yield {"title": note.heading, "text": _text([f"{each.title}: {each.text}" for each in note.paragraphs])}
     if computed:
         yield {"title": "Computed values", "text": _text([f"{c.label}: {c.formula}" for c in note.computed]),
                "entry": [{"reference": address} for address in computed]}

@@ -101,7 +101,7 @@ class Grammar:
 
     def is_adjective(self, word: str) -> bool:
         lists = self.lists
-        if word in lists.get("adjectives", ()):
+        if word in lists.get("adjectives", ()) or word.startswith(tuple(lists.get("adjective_beginnings", ()))):
             return True
         return word.endswith(tuple(lists.get("adjective_endings", ()))) and word not in lists.get("nouns", ())
 

@@ -18,6 +18,7 @@ OTHER_FORMS = 6
 #: Short words that may stand in a written form; other words of one or two letters are abbreviations.
 _SHORT = frozenset(("a", "an", "as", "at", "be", "by", "do", "go", "in", "is", "it", "no", "of", "on", "or", "to"))
 _LETTERS = re.compile(r"\b[a-zA-Z](?: [a-zA-Z])+\b")
+_VOWELLESS = re.compile(r"\b(?!(?:mm|cm|kg|ml|mcg|mg|hr|th|nd|rd|st)\b)[bcdfghjklmnpqrstvwxz]{2,5}\b")
 _TEMPLATES = {"history": "past", "family": "family", "uncertain": "uncertain"}
 
 
@@ -92,6 +93,7 @@ class Phrasing:
     def as_said(self, entry: Entry) -> str:
         """The words of the speaker, with figures for the number."""
         text, value = _LETTERS.sub(_capitals, entry.evidence.text.strip(" .,;")), entry.value
+        text = _VOWELLESS.sub(_capitals, text)
         return text.replace(value.as_said, self.value(entry)) if value and value.as_said else text
 
     # -- one entry

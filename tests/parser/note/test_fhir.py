@@ -173,3 +173,12 @@ def test_each_check_finds_its_fault(name: str) -> None:
 def test_check_digits(code: str, good: bool) -> None:
     """LOINC Users' Guide, appendix on the mod-10 check digit; codes of the R4 profiles."""
     assert check_digit(code) is good
+
+
+@pytest.mark.parametrize("wording", ["exception", "handoff"])
+def test_another_wording_is_a_section_of_its_own_beside_the_stations(wording: str) -> None:
+    bundle = document_bundle(sample("complete"), load(), Style(wording=wording, moment=MOMENT))
+    assert faults(bundle) == []
+    sections = bundle["entry"][0]["resource"]["section"]
+    assert [s for s in sections if "entry" in s and "Not documented" in s["text"]["div"]] == []
+    assert any(s["title"].startswith(("Note by exception", "Handoff")) for s in sections)
