@@ -180,9 +180,9 @@ def begun(head: Head, lexicon: Lexicon) -> State:
 
 
 def replayed(head: Head, lexicon: Lexicon, events: Iterable[Event]) -> tuple[State, list[Outcome]]:
-    """The state after a run's events, and outcomes of the last input that are not among them.
+    """The state after a run's events, and the outcomes of the last input when they are not among them.
 
-    A run that was killed between an input and its outcomes is brought up to date with these.
+    A run that was killed between an input and its outcomes (kept together) is brought up to date with these.
     """
     state = begun(head, lexicon)
     outcomes: list[Outcome] = []
@@ -192,7 +192,7 @@ def replayed(head: Head, lexicon: Lexicon, events: Iterable[Event]) -> tuple[Sta
             outcomes, done = state.take(event), 0
         elif event.kind not in ("sound", "filed"):
             done += 1
-    return state, outcomes[done:]
+    return state, outcomes if not done else []
 
 
 def utterance_body(utterance: Utterance) -> dict[str, Any]:

@@ -132,6 +132,30 @@ def show(
 
 
 @runs_app.command()
+def again(
+    run: RunName,
+    take: Annotated[bool, typer.Option("--take", help="File what was read anew; what was filed is kept.")] = False,
+    archive: Place = None,
+) -> None:
+    """Read a run anew with the lexicon of now, and show what that would change, before it is taken."""
+    from listener.archive.reading import differences, file_again
+
+    with _opened(archive) as store:
+        info = store.run(run)
+        before, lexicon = _record(store, info, again=False)
+        after, _ = _record(store, info, again=True)
+        for line in differences(before, after, lexicon):
+            typer.echo(line)
+        if before == after:
+            typer.echo("Nothing would change.", err=True)
+        elif take:
+            file_again(store, info.id, after)
+            typer.echo(f"Run {info.id} is filed as read anew.", err=True)
+        else:
+            typer.echo("Nothing was changed. To take it, add --take", err=True)
+
+
+@runs_app.command()
 def export(
     run: RunName,
     output: Annotated[

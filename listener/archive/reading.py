@@ -10,6 +10,7 @@ from listener.archive.flac import decoded
 from listener.archive.store import Archive
 from listener.errors import SoundError, StorageError
 from listener.levels import Block
+from listener.wording import in_words, title
 from parser.record import Record
 
 
@@ -38,6 +39,34 @@ def read_again(archive: Archive, run: str, lexicon: Lexicon) -> Record:
     info = archive.run(run)
     state, _ = replayed(info.head, lexicon, archive.events(info.id))
     return state.record(info.seconds or None)
+
+
+def differences(before: Record, after: Record, lexicon: Lexicon) -> Iterator[str]:
+    """What a reading anew changes: "- " and "+ " lines, in the order of the stations."""
+    old, new = _said(before), _said(after)
+    order = {region: place for place, region in enumerate(lexicon.region_order)}
+    everything = {**old, **new}
+    for region, words, number in sorted(everything, key=lambda one: (order.get(one[0], len(order)), one[2], one in new)):
+        if (region, words, number) not in new:
+            yield f"- {title(region, lexicon)}: {words}"
+        elif (region, words, number) not in old:
+            yield f"+ {title(region, lexicon)}: {words}"
+
+
+def _said(record: Record) -> dict[tuple[str, str, int], None]:
+    """The standing entries: station, words, place in the text."""
+    return {
+        (region.region, in_words(entry), entry.evidence.chars[0]): None
+        for region in record.regions
+        for entry in region.entries
+        if entry.superseded_by is None
+    }
+
+
+def file_again(archive: Archive, run: str, record: Record) -> None:
+    """Take a record as the one that is filed. The ones filed before stay in the archive."""
+    with archive.resume(run) as writer:
+        writer.append(("filed", {"lexicon": record.run.lexicon.version, "record": record.model_dump_json()}))
 
 
 def sound_of(archive: Archive, run: str) -> Iterator[Block]:

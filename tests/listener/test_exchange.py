@@ -16,7 +16,7 @@ from lexicon import load
 from listener.archive import Archive, Event, Segment, open_archive
 from listener.archive.exchange import bring_in, export
 from listener.archive.keeping import keep
-from listener.archive.reading import faults, filed_record, read_again, sound_of
+from listener.archive.reading import differences, faults, file_again, filed_record, read_again, sound_of
 from listener.errors import CrownsoleError, InputError, StorageError
 from parser.transcript import transcript_of_text
 from tests.listener import postgres
@@ -42,6 +42,35 @@ def test_a_kept_transcript_gives_the_same_record_as_one_not_kept(kept: Archive, 
     assert np.array_equal(np.concatenate(list(sound_of(kept, info.id))), sixteen(speech_like(2.3)))
     again = read_again(kept, info.id, load())
     assert again.model_copy(update={"run": record.run}) == record
+
+
+def test_reading_anew_shows_what_changes_before_it_is_taken(kept: Archive) -> None:
+    lexicon = load()
+    record = keep(kept, transcript_of_text(SAID, "dictated.txt"), lexicon)
+    run = kept.run("last").id
+    older = record.model_copy(  # as an older lexicon might have filed it
+        update={
+            "regions": tuple(
+                region.model_copy(
+                    update={"entries": tuple(e.model_copy(update={"status": "present"}) for e in region.entries)}
+                )
+                for region in record.regions
+            )
+        }
+    )
+    file_again(kept, run, older)
+    assert filed_record(kept, run) == older
+    again = read_again(kept, run, lexicon)
+    lines = list(differences(older, again, lexicon))
+    assert lines == [
+        "- Neck: bruit, carotid artery, both sides",
+        "+ Neck: bruit absent, carotid artery, both sides",
+    ]
+    file_again(kept, run, again)
+    assert filed_record(kept, run) == record
+    assert list(differences(record, again, lexicon)) == []
+    assert kept.run(run).status == "finished"
+    assert list(faults(kept, run)) == []
 
 
 # ---------------------------------------------------------------------- one file to hand on
