@@ -144,14 +144,15 @@ def again(
         info = store.run(run)
         before, lexicon = _record(store, info, again=False)
         after, _ = _record(store, info, again=True)
-        for line in differences(before, after, lexicon):
+        lines = list(differences(before, after, lexicon))
+        for line in lines:
             typer.echo(line)
-        if before == after:
-            typer.echo("Nothing would change.", err=True)
-        elif take:
+        if not lines:
+            typer.echo("No entry would change.", err=True)
+        if take:
             file_again(store, info.id, after)
             typer.echo(f"Run {info.id} is filed as read anew.", err=True)
-        else:
+        elif lines:
             typer.echo("Nothing was changed. To take it, add --take", err=True)
 
 

@@ -45,8 +45,11 @@ def differences(before: Record, after: Record, lexicon: Lexicon) -> Iterator[str
     """What a reading anew changes: "- " and "+ " lines, in the order of the stations."""
     old, new = _said(before), _said(after)
     order = {region: place for place, region in enumerate(lexicon.region_order)}
-    everything = {**old, **new}
-    for region, words, number in sorted(everything, key=lambda one: (order.get(one[0], len(order)), one[2], one in new)):
+
+    def place(one: tuple[str, str, int]) -> tuple[int, int, bool]:
+        return order.get(one[0], len(order)), one[2], one in new
+
+    for region, words, number in sorted({**old, **new}, key=place):
         if (region, words, number) not in new:
             yield f"- {title(region, lexicon)}: {words}"
         elif (region, words, number) not in old:

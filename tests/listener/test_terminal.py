@@ -119,6 +119,9 @@ def test_a_run_is_handed_on_and_checked(place: Path, tmp_path: Path) -> None:
     crownsole("runs", "remove", "last", "--yes")
     assert "finished" in crownsole("runs", "import", str(target))
     assert "as it was written" in crownsole("runs", "check")
+    assert crownsole("runs", "again", "last") == ""
+    assert crownsole("runs", "again", "last", "--take") == ""
+    assert "as it was written" in crownsole("runs", "check")
 
 
 def test_a_transcript_is_kept_when_asked(place: Path, tmp_path: Path) -> None:
