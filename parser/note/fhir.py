@@ -57,7 +57,8 @@ def document_bundle(record: Record, lexicon: Lexicon, style: Style) -> Json:
     computed = [f"computed-{place}-{value.name}" for place, value in enumerate(note.computed)]
     resources += [(name, observing.of_computed(value, known))
                   for name, value in zip(computed, note.computed, strict=True)]
-    sections = [*_stations(record, lexicon, note, known), *_closing(note, [link(name) for name in computed], style.wording)]
+    closing = _closing(note, [link(name) for name in computed], style.wording)
+    sections = [*_stations(record, lexicon, note, known), *closing]
     composition = _composition(note, style.moment, sections, link("patient"), link("device"))
     entries = [("composition", composition), *resources]
     return {"resourceType": "Bundle", "identifier": {"system": _SYSTEM, "value": record.run.id}, "type": "document",
