@@ -27,6 +27,7 @@ from listener.archive.engine import meaning
 from listener.archive.flac import LONGEST, decoded, encoded
 from listener.archive.reading import faults
 from listener.errors import SoundError, StorageError
+from tests.listener import postgres
 from tests.listener.archives import filled, noise
 
 # ---------------------------------------------------------------------- clock, disk, damage
@@ -236,3 +237,38 @@ def test_sound_comes_back_to_the_sample(samples: int, seed: int, kind: str) -> N
 def test_damaged_sound_is_told(spoil: Callable[[bytes], bytes]) -> None:
     with pytest.raises(SoundError, match="damaged"):
         decoded(spoil(encoded(noise(8000))))
+
+
+def test_a_store_made_read_only_in_the_middle_of_a_run(kept: Archive) -> None:
+    writer = filled(kept)
+    for setting, refused in ((1, True), (0, False)):
+        with kept._engine.connect() as connection:
+            raw_connection = connection.connection.dbapi_connection
+            assert raw_connection is not None
+            raw_connection.execute(f"PRAGMA query_only = {setting}")
+        if refused:
+            with pytest.raises(StorageError, match=r"read-only. What it holds is unharmed"):
+                writer.append(("utterance", {"number": 4}))
+    assert writer.append(("utterance", {"number": 4}))[0].number == 7
+    assert list(faults(kept, writer.head.id)) == []
+
+
+def test_a_server_that_drops_its_clients_harms_no_run(postgres_server: str) -> None:
+    """The hold of the first writer is gone with its connection; still two writers cannot mix their events."""
+    place = postgres.new_database(postgres_server, "dropped")
+    with open_archive(place) as archive, open_archive(place) as other:
+        writer = filled(archive)
+        with other.writing() as connection:
+            connection.execute(
+                text(
+                    "SELECT pg_terminate_backend(pid) FROM pg_stat_activity WHERE pid <> pg_backend_pid()"
+                    " AND backend_type = 'client backend'"
+                )
+            )
+        second = other.resume(writer.head.id)
+        second.append(("utterance", {"number": 4}))
+        with pytest.raises(StorageError, match=r"only grows|here already|is in"):
+            writer.append(("utterance", {"number": 5}))
+        second.append(("ending", {}))
+        assert [e.number for e in other.events(writer.head.id)] == list(range(1, 9))
+        assert list(faults(other, writer.head.id)) == []
