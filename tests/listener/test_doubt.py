@@ -22,7 +22,8 @@ def word(text: str, confidence: float | None = 1.0, start: float = 0.0) -> Word:
 @pytest.mark.parametrize(
     ("text", "kind"),
     [("eighty", "number"), ("point", "number"), ("plus", "number"), ("left", "side"), ("bilaterally", "side"),
-     ("no", "negative"), ("without", "negative"), ("percent", "unit"), ("celsius", "unit"), ("skin", None), ("o", None)],
+     ("no", "negative"), ("without", "negative"), ("percent", "unit"), ("celsius", "unit"), ("skin", None),
+     ("o", None)],
 )
 def test_key_words_have_kinds(keys: KeyWords, text: str, kind: str | None) -> None:
     assert keys.kind(text) == kind
