@@ -17,10 +17,11 @@ import argparse
 import json
 import time
 from collections.abc import Sequence
+from pathlib import Path
 from typing import Any
 
 from tests.bench.synur import learning
-from tests.bench.synur.features import Case, case_of, schema
+from tests.bench.synur.features import SCHEMA, Case, case_of, schema, use_schema
 from tests.bench.synur.learning import Finding, decide, folds, observations, train
 from tests.bench.synur.scoring import READINGS, score
 from tests.shared import lines_of
@@ -79,6 +80,9 @@ def main() -> None:
     options.add_argument("--by-concept", action="store_true")
     options.add_argument("--rules", action="store_true")
     given = options.parse_args()
+    beside = Path(given.file).with_name(SCHEMA)
+    if beside.is_file():
+        use_schema(beside)
     lines = list(lines_of(given.file))
     case_of(lines[0])
     began = time.process_time()

@@ -6,6 +6,7 @@ import json
 import re
 from dataclasses import dataclass, field
 from functools import lru_cache
+from pathlib import Path
 from typing import Any
 
 import lexicon as knowledge
@@ -18,6 +19,8 @@ from tests.bench.synur.mapping import Plain, Proposal, entries, propose
 from tests.bench.synur.scoring import Pair, plain
 from tests.shared import SHARED, lines_of
 
+SCHEMA = "synur_schema.json"
+_given: list[Path] = []
 Span = tuple[int, int]
 Feature = str
 
@@ -103,18 +106,26 @@ class Case:
         return [p for p in self.proposals if p.name == name and (value is None or plain(p.value) == value)]
 
 
-@lru_cache(maxsize=2)
-def schema(path: str | None = None) -> dict[str, Concept]:
-    """The data set's observations by name; read from the development data unless a path is given."""
-    if path is None and SHARED is None:
+@lru_cache(maxsize=1)
+def schema() -> dict[str, Concept]:
+    """The data set's observations by name, from the file given to :func:`use_schema` or the development data."""
+    place = _given[-1] if _given else None
+    if place is None and SHARED is None:
         raise FileNotFoundError(
-            "the data set's schema is missing: set CROWNSOLE_SHARED to the folder of the development data"
+            "the data set's schema is missing: put synur_schema.json beside FILE, or set CROWNSOLE_SHARED "
+            "to the folder of the development data"
         )
-    with open(path or f"{SHARED}/data/text/synur_schema.json", encoding="utf-8") as stream:
+    with open(place or f"{SHARED}/data/text/{SCHEMA}", encoding="utf-8") as stream:
         return {
             c["name"]: Concept(c["id"], c["name"], c["value_type"], tuple(c.get("value_enum") or ()))
             for c in json.load(stream)
         }
+
+
+def use_schema(place: Path) -> None:
+    """Read the schema from another file."""
+    _given.append(place)
+    schema.cache_clear()
 
 
 def record_of(text: str) -> Record:

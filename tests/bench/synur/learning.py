@@ -103,7 +103,7 @@ def _dual(kernel: Array, y: Array, prior: Array, penalty: float) -> Array:
         inner = kernel @ a
         p = 1 / (1 + np.exp(-(prior + inner)))
         w = np.maximum(p * (1 - p), 1e-6)
-        new = np.linalg.solve(w[:, None] * kernel + penalty * np.eye(len(y)), w * inner + (y - p))
+        new = np.linalg.solve(w[:, None] * kernel + penalty * np.eye(len(y)), w * inner + (y - p)).astype(np.float64)
         done = float(np.abs(new - a).max()) < 1e-5
         a = new
         if done:
