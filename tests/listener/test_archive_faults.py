@@ -7,9 +7,11 @@ from __future__ import annotations
 
 import io
 import os
+import shutil
 import sqlite3
 import subprocess
 import sys
+import tempfile
 from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -69,7 +71,7 @@ def test_a_full_disk_is_told_and_what_was_recorded_stays(kept: Archive) -> None:
 
 
 @pytest.mark.skipif(
-    not hasattr(os, "geteuid") or os.geteuid() != 0 or not os.path.exists("/usr/bin/setpriv"),
+    not hasattr(os, "geteuid") or os.geteuid() != 0 or not shutil.which("setpriv"),
     reason="needs root and setpriv",
 )
 def test_a_store_made_read_only_is_told_and_can_be_read(tmp_path: Path) -> None:
@@ -82,7 +84,7 @@ def test_a_store_made_read_only_is_told_and_can_be_read(tmp_path: Path) -> None:
         os.chmod(path, 0o555 if path.is_dir() else 0o444)
     os.chmod(folder, 0o555)
     for parent in tmp_path.parents:
-        if str(parent).startswith("/tmp/"):
+        if Path(tempfile.gettempdir()) in parent.parents:
             os.chmod(parent, 0o755)
     code = (
         "import sys; from listener.archive import open_archive\n"
