@@ -90,7 +90,9 @@ def read_model(path: Path, model: type[Model]) -> tuple[Model, LinedData]:
     try:
         return model.model_validate(lined.data), lined
     except ValidationError as error:
-        raise LexiconError([lined.fault(_place(lined, fault["loc"]), _sentence(fault)) for fault in error.errors()]) from None
+        raise LexiconError(
+            [lined.fault(_place(lined, fault["loc"]), _sentence(fault)) for fault in error.errors()]
+        ) from None
 
 
 def _place(lined: LinedData, location: tuple[str | int, ...]) -> Path_:
@@ -98,7 +100,7 @@ def _place(lined: LinedData, location: tuple[str | int, ...]) -> Path_:
     place: list[str | int] = []
     here: Any = lined.data
     for step in location:
-        if isinstance(here, dict) and step in here or isinstance(here, list) and isinstance(step, int):
+        if (isinstance(here, dict) and step in here) or (isinstance(here, list) and isinstance(step, int)):
             here = here[step]  # type: ignore[index]
             place.append(step)
     return tuple(place)

@@ -22,30 +22,65 @@ if TYPE_CHECKING:
     from parser.record import Record
 
 _CODES = "\n".join(f"  {code:>3}  {meaning}" for code, meaning in EXIT_CODES.items())
-_CAUTION = ("A practice and documentation aid, not a medical device. Local policy and a licensed clinician decide. "
-            "No recording leaves this machine.")
+_CAUTION = (
+    "A practice and documentation aid, not a medical device. Local policy and a licensed clinician decide. "
+    "No recording leaves this machine."
+)
 
-app = typer.Typer(name="crownsole", no_args_is_help=True, rich_markup_mode=None, add_completion=False, pretty_exceptions_enable=False,
-                  context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
-model_app = typer.Typer(no_args_is_help=True, rich_markup_mode=None, help="Show, fetch and verify the acoustic model; build the vocabulary.")
-lexicon_app = typer.Typer(no_args_is_help=True, rich_markup_mode=None, help="Check a pack, explain a term, list, print the schema.")
+app = typer.Typer(
+    name="crownsole",
+    no_args_is_help=True,
+    rich_markup_mode=None,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
+)
+model_app = typer.Typer(
+    no_args_is_help=True, rich_markup_mode=None, help="Show, fetch and verify the acoustic model; build the vocabulary."
+)
+lexicon_app = typer.Typer(
+    no_args_is_help=True, rich_markup_mode=None, help="Check a pack, explain a term, list, print the schema."
+)
 app.add_typer(model_app, name="model")
 app.add_typer(lexicon_app, name="lexicon")
 app.add_typer(run_commands.runs_app, name="runs")
 app.command()(run_commands.live)
 
-Packs = Annotated[list[Path], typer.Option("--pack", "-p", metavar="FOLDER", help="A school's lexicon pack; may be given more than once.")]
-Checklist = Annotated[str, typer.Option("--checklist", "-c", metavar="NAME", help="What a run should have: complete, or a focused list.")]
-Format = Annotated[str, typer.Option("--format", "-f", metavar="FORMAT", help="text, json, or any other that `crownsole formats` lists.")]
-Output = Annotated[Path | None, typer.Option("-o", "--output", metavar="FILE", help="Write here; the file appears when it is complete.")]
+Packs = Annotated[
+    list[Path],
+    typer.Option("--pack", "-p", metavar="FOLDER", help="A school's lexicon pack; may be given more than once."),
+]
+Checklist = Annotated[
+    str, typer.Option("--checklist", "-c", metavar="NAME", help="What a run should have: complete, or a focused list.")
+]
+Format = Annotated[
+    str,
+    typer.Option("--format", "-f", metavar="FORMAT", help="text, json, or any other that `crownsole formats` lists."),
+]
+Output = Annotated[
+    Path | None,
+    typer.Option("-o", "--output", metavar="FILE", help="Write here; the file appears when it is complete."),
+]
 Force = Annotated[bool, typer.Option("--force", help="Write over an existing file.")]
-Note = Annotated[str, typer.Option("--note", metavar="WORDING", help="narrative, exception (only what is not as expected) or handoff (SBAR).")]
+Note = Annotated[
+    str,
+    typer.Option(
+        "--note", metavar="WORDING", help="narrative, exception (only what is not as expected) or handoff (SBAR)."
+    ),
+]
 Trace = Annotated[bool, typer.Option("--trace", help="Name under every sentence the words it comes from.")]
-Check = Annotated[bool, typer.Option("--check-note", help="Read the note back and tell every difference from the record.")]
-Template = Annotated[Path | None, typer.Option("--template", metavar="FILE", help="A Word file whose styles a docx note takes.")]
+Check = Annotated[
+    bool, typer.Option("--check-note", help="Read the note back and tell every difference from the record.")
+]
+Template = Annotated[
+    Path | None, typer.Option("--template", metavar="FILE", help="A Word file whose styles a docx note takes.")
+]
 Paper = Annotated[str, typer.Option("--paper", metavar="SIZE", help="Paper of a pdf: a4 or us-letter.")]
 Keep = Annotated[bool, typer.Option("--keep", help="Keep the run in the archive, sound included; see: crownsole runs")]
-ModelPath = Annotated[Path | None, typer.Option("--model", "-m", metavar="FOLDER", help="A Vosk model folder; else the stock model, fetched once.")]
+ModelPath = Annotated[
+    Path | None,
+    typer.Option("--model", "-m", metavar="FOLDER", help="A Vosk model folder; else the stock model, fetched once."),
+]
 
 
 @app.callback(epilog=f"Exit codes:\n\n\b\n{_CODES}\n\n{_CAUTION}")
@@ -64,11 +99,23 @@ def about() -> None:
 @app.command()
 def hear(
     files: Annotated[list[Path], typer.Argument(metavar="FILE...", help="Sound or video files in any common format.")],
-    format_: Format = "text", output: Output = None, force: Force = False, model: ModelPath = None, pack: Packs = [],  # noqa: B006
+    format_: Format = "text",
+    output: Output = None,
+    force: Force = False,
+    model: ModelPath = None,
+    pack: Packs = [],  # noqa: B006
     checklist: Checklist = "complete",
-    stock: Annotated[bool, typer.Option("--stock-vocabulary", help="Hear with the model as it came, without the lexicon's vocabulary.")] = False,
+    stock: Annotated[
+        bool,
+        typer.Option("--stock-vocabulary", help="Hear with the model as it came, without the lexicon's vocabulary."),
+    ] = False,
     isolate: Annotated[bool, typer.Option("--isolate", help="Hear each file in a process of its own.")] = False,
-    keep: Keep = False, note: Note = "narrative", trace: Trace = False, check: Check = False, template: Template = None, paper: Paper = "a4",
+    keep: Keep = False,
+    note: Note = "narrative",
+    trace: Trace = False,
+    check: Check = False,
+    template: Template = None,
+    paper: Paper = "a4",
 ) -> None:
     """Hear recordings: record, audit and note of each.
 
@@ -86,16 +133,28 @@ def hear(
     options = options_of(pack, checklist)
     with bar() as progress:
         ears = prepare_ears(model, options, stock=stock, progress=progress)
-        _each(files, lambda path: hear_one(path, ears, options, progress=progress, isolate=isolate, keep=keep),
-              Writing(format_, note, trace, check, template, paper, output, force), options)
+        _each(
+            files,
+            lambda path: hear_one(path, ears, options, progress=progress, isolate=isolate, keep=keep),
+            Writing(format_, note, trace, check, template, paper, output, force),
+            options,
+        )
 
 
 @app.command()
 def read(
     files: Annotated[list[Path], typer.Argument(metavar="FILE...", help="Transcripts; - reads standard input.")],
-    format_: Format = "text", output: Output = None, force: Force = False, pack: Packs = [],  # noqa: B006
-    checklist: Checklist = "complete", keep: Keep = False, note: Note = "narrative", trace: Trace = False, check: Check = False,
-    template: Template = None, paper: Paper = "a4",
+    format_: Format = "text",
+    output: Output = None,
+    force: Force = False,
+    pack: Packs = [],  # noqa: B006
+    checklist: Checklist = "complete",
+    keep: Keep = False,
+    note: Note = "narrative",
+    trace: Trace = False,
+    check: Check = False,
+    template: Template = None,
+    paper: Paper = "a4",
 ) -> None:
     """Read transcripts: one utterance a line, or running text.
 
@@ -119,9 +178,19 @@ def read(
 
 @app.command()
 def write(
-    files: Annotated[list[Path], typer.Argument(metavar="RECORD.json...", help="Records as JSON or JSON Lines; - reads standard input.")],
-    format_: Format = "text", output: Output = None, force: Force = False, pack: Packs = [],  # noqa: B006
-    note: Note = "narrative", trace: Trace = False, check: Check = False, template: Template = None, paper: Paper = "a4",
+    files: Annotated[
+        list[Path],
+        typer.Argument(metavar="RECORD.json...", help="Records as JSON or JSON Lines; - reads standard input."),
+    ],
+    format_: Format = "text",
+    output: Output = None,
+    force: Force = False,
+    pack: Packs = [],  # noqa: B006
+    note: Note = "narrative",
+    trace: Trace = False,
+    check: Check = False,
+    template: Template = None,
+    paper: Paper = "a4",
 ) -> None:
     """Write records anew, in any format: nothing is heard or understood again.
 
@@ -241,8 +310,10 @@ def lexicon_explain(term: str, pack: Packs = []) -> None:  # noqa: B006
 
 
 @lexicon_app.command("list")
-def lexicon_list(kind: Annotated[str, typer.Argument(help="regions, sites, concepts, measures, scales or sources")] = "concepts",
-                 pack: Packs = []) -> None:  # noqa: B006
+def lexicon_list(
+    kind: Annotated[str, typer.Argument(help="regions, sites, concepts, measures, scales or sources")] = "concepts",
+    pack: Packs = [],  # noqa: B006
+) -> None:
     """List entries of one kind, one a line."""
     from listener.lexicon_view import listed
     from listener.runs import lexicon_of, options_of

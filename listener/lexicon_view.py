@@ -11,23 +11,33 @@ from listener.errors import InputError
 
 def counts(lexicon: Lexicon) -> str:
     """One line of figures."""
-    forms = sum(len(c.forms) + len(c.absent_forms) for c in lexicon.concepts.values()) + sum(len(s.forms) for s in lexicon.sites.values())
+    forms = sum(len(c.forms) + len(c.absent_forms) for c in lexicon.concepts.values()) + sum(
+        len(s.forms) for s in lexicon.sites.values()
+    )
     measures, scales = _entries(lexicon, "measures"), _entries(lexicon, "scales")
     forms += sum(len(m.forms) for m in measures) + sum(len(s.forms) for s in scales)
-    return (f"The lexicon is in order: {len(lexicon.regions)} stations, {len(lexicon.concepts)} concepts, {len(lexicon.sites)} sites, "
-            f"{len(measures)} measures, {len(scales)} scales, {forms} spoken forms, {len(lexicon.sources)} sources; version {lexicon.version}.")
+    return (
+        f"The lexicon is in order: {len(lexicon.regions)} stations, {len(lexicon.concepts)} concepts, "
+        f"{len(lexicon.sites)} sites, {len(measures)} measures, {len(scales)} scales, {forms} spoken forms, "
+        f"{len(lexicon.sources)} sources; version {lexicon.version}."
+    )
 
 
 def listed(kind: str, lexicon: Lexicon) -> Iterator[str]:
     """One line an entry. Raises :class:`InputError` for an unknown kind."""
     kinds: dict[str, Any] = {
-        "regions": lexicon.regions.values(), "sites": lexicon.sites.values(), "concepts": lexicon.concepts.values(),
-        "sources": lexicon.sources.values(), "measures": _entries(lexicon, "measures"), "scales": _entries(lexicon, "scales"),
+        "regions": lexicon.regions.values(),
+        "sites": lexicon.sites.values(),
+        "concepts": lexicon.concepts.values(),
+        "sources": lexicon.sources.values(),
+        "measures": _entries(lexicon, "measures"),
+        "scales": _entries(lexicon, "scales"),
     }
     if kind not in kinds:
         raise InputError(f"There is no kind '{kind}'. Kinds are: {', '.join(kinds)}.")
     for entry in kinds[kind]:
-        yield f"{entry.id:32} {getattr(entry, 'label', None) or getattr(entry, 'title', None) or getattr(entry, 'citation', '')}"
+        name = getattr(entry, "label", None) or getattr(entry, "title", None) or getattr(entry, "citation", "")
+        yield f"{entry.id:32} {name}"
 
 
 def explained(term: str, lexicon: Lexicon) -> list[str]:
@@ -36,7 +46,9 @@ def explained(term: str, lexicon: Lexicon) -> list[str]:
     from parser.tokens import words_of
 
     words = words_of(term)
-    found = [t for start, end, terms in term_index(lexicon).find(words) if (start, end) == (0, len(words)) for t in terms]
+    found = [
+        t for start, end, terms in term_index(lexicon).find(words) if (start, end) == (0, len(words)) for t in terms
+    ]
     named = [kind for kind, table in (("concept", lexicon.concepts), ("site", lexicon.sites)) if term in table]
     if not found and not named:
         raise InputError(f"The lexicon does not know '{term}'. See: crownsole lexicon list")
@@ -48,8 +60,12 @@ def explained(term: str, lexicon: Lexicon) -> list[str]:
 
 def _entry_lines(kind: str, name: str, lexicon: Lexicon) -> list[str]:
     field = {"concept": "concepts", "site": "sites", "measure": "measures", "scale": "scales"}.get(kind, "regions")
-    table: Any = {"concept": lexicon.concepts, "site": lexicon.sites}.get(kind) or {e.id: e for e in _entries(lexicon, field)} or lexicon.regions
-    entry = table[name] if name in table else lexicon.regions[name]
+    table: Any = (
+        {"concept": lexicon.concepts, "site": lexicon.sites}.get(kind)
+        or {e.id: e for e in _entries(lexicon, field)}
+        or lexicon.regions
+    )
+    entry: Any = table[name] if name in table else lexicon.regions[name]
     lines = [f"{name} ({kind}): {getattr(entry, 'label', None) or getattr(entry, 'title', '')}"]
     home = lexicon.home.get(name)
     if home:

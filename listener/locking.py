@@ -44,7 +44,7 @@ class Hold:
 def take(path: Path) -> Hold | None:
     """Take the lock of ``path`` (made when absent) at once; None when another holds it. Raises :class:`OSError`."""
     path.parent.mkdir(parents=True, exist_ok=True)
-    stream = open(path, "a+b")
+    stream = open(path, "a+b")  # noqa: SIM115  (kept open for as long as the lock is held)
     if _take(stream):
         return Hold(stream)
     stream.close()

@@ -121,9 +121,12 @@ def prepare_ears(model: Path | None, options: Options, *, stock: bool = False, p
     return Ears(made.folder, made.restore, ModelInfo(name=folder.name, vocabulary=made.name))
 
 
-def hear(path: Path, ears: Ears, options: Options, *, progress: Progress = silent, isolate: bool = False,
-         keep: bool = False) -> Record:
-    """Hear a sound file and make its record; ``keep`` puts the run in the archive. Raises :class:`SoundError`, :class:`ModelError`, :class:`HearingError`."""
+def hear(
+    path: Path, ears: Ears, options: Options, *, progress: Progress = silent, isolate: bool = False, keep: bool = False
+) -> Record:
+    """Hear a sound file and make its record; ``keep`` puts the run in the archive.
+
+    Raises :class:`SoundError`, :class:`ModelError`, :class:`HearingError`."""
     from listener.hear import hear_file
 
     transcript = hear_file(path, ears.folder, restore=ears.restore, progress=progress, isolate=isolate)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
 from dataclasses import replace
+from itertools import pairwise
 
 from parser.layers import Repair
 from parser.statements import Amends, Evidence, Statement
@@ -23,12 +24,14 @@ def pauses_of(utterance: Utterance, tokens: Tokens) -> tuple[float, ...]:
     words = utterance.words
     if not words or words[0].start is None:
         return (0.0,) * len(tokens)
-    gaps = [0.0] + [max((b.start or 0.0) - (a.end or 0.0), 0.0) for a, b in zip(words, words[1:], strict=False)]
+    gaps = [0.0] + [max((b.start or 0.0) - (a.end or 0.0), 0.0) for a, b in pairwise(words)]
     firsts = {word.chars[0] - utterance.offset: gap for word, gap in zip(words, gaps, strict=True)}
     return tuple(firsts.get(start, 0.0) for start in tokens.starts)
 
 
-def anchored(statements: tuple[Statement, ...], utterance: Utterance, repairs: tuple[Repair, ...]) -> tuple[Statement, ...]:
+def anchored(
+    statements: tuple[Statement, ...], utterance: Utterance, repairs: tuple[Repair, ...]
+) -> tuple[Statement, ...]:
     """The statements with evidence in words and seconds of the run."""
     places = [word.chars[0] for word in utterance.words]
     result: dict[int, Statement] = {}
@@ -51,16 +54,28 @@ def _anchor(statement: Statement, utterance: Utterance, places: list[int], repai
     last = max(bisect_left(places, end) - 1, first)
     words = utterance.words[first : last + 1]
     evidence = Evidence(
-        utterance=utterance.number, words=(utterance.first_word + first, utterance.first_word + last),
-        start=words[0].start if words else None, end=words[-1].end if words else None, chars=(start, end),
-        text=statement.evidence.text, heard=" ".join(word.heard for word in words),
+        utterance=utterance.number,
+        words=(utterance.first_word + first, utterance.first_word + last),
+        start=words[0].start if words else None,
+        end=words[-1].end if words else None,
+        chars=(start, end),
+        text=statement.evidence.text,
+        heard=" ".join(word.heard for word in words),
     )
     known = [word.confidence for word in words if word.confidence is not None]
     doubts = (*statement.doubts, *(word.doubt for word in words if word.doubt), *_repair_doubts(statement, repairs))
-    return replace(statement, evidence=evidence, confidence=round(min(known), 3) if known else 1.0, doubts=tuple(dict.fromkeys(doubts)))
+    return replace(
+        statement,
+        evidence=evidence,
+        confidence=round(min(known), 3) if known else 1.0,
+        doubts=tuple(dict.fromkeys(doubts)),
+    )
 
 
 def _repair_doubts(statement: Statement, repairs: tuple[Repair, ...]) -> list[str]:
     start, end = statement.evidence.chars
-    return [f"heard \"{repair.heard}\", read as \"{repair.text}\"" for repair in repairs
-            if repair.chars[0] < end and repair.chars[1] > start]
+    return [
+        f'heard "{repair.heard}", read as "{repair.text}"'
+        for repair in repairs
+        if repair.chars[0] < end and repair.chars[1] > start
+    ]

@@ -12,6 +12,7 @@ from functools import lru_cache
 
 import spacy
 from spacy.language import Language
+from spacy.tokens.underscore import Underscore
 
 import parser.components.corrections
 import parser.components.directions
@@ -37,8 +38,20 @@ from parser.unfinished import breaks_off
 __all__ = ["STAGES", "Understood", "assert_spans", "build", "finish", "understand", "understand_all"]
 
 #: The stages in order; each is a spaCy component ``crownsole_<stage>``.
-STAGES = ("mishearing", "numbers", "terms", "asides", "boundaries", "stations", "findings", "values",
-          "assertions", "sides", "corrections", "statements")
+STAGES = (
+    "mishearing",
+    "numbers",
+    "terms",
+    "asides",
+    "boundaries",
+    "stations",
+    "findings",
+    "values",
+    "assertions",
+    "sides",
+    "corrections",
+    "statements",
+)
 
 #: Statements of earlier utterances that a correction can still reach.
 REMEMBERED = 12
@@ -67,7 +80,9 @@ def _build(packs: tuple[str, ...]) -> Language:
     return nlp
 
 
-def understand(utterance: Utterance, situation: Situation, packs: Sequence[str] = (), *, last: bool = False) -> Understood:
+def understand(
+    utterance: Utterance, situation: Situation, packs: Sequence[str] = (), *, last: bool = False
+) -> Understood:
     """Read one utterance in its situation.
 
     An utterance that breaks off before its meaning is complete ("blood pressure ...") gives nothing
@@ -90,29 +105,57 @@ def understand(utterance: Utterance, situation: Situation, packs: Sequence[str] 
 def _read(doc: spacy.tokens.Doc, whole: Utterance, situation: Situation, lexicon: Lexicon) -> Understood:
     layers = doc._
     tokens = layers.crownsole_tokens
-    sites = tuple(SiteUse(term.id, m.start, m.end) for m in layers.crownsole_terms for term in m.terms[:1] if term.kind == "site")
-    local = amended(tokens, layers.crownsole_statements, layers.crownsole_corrections, layers.crownsole_numbers,
-                    layers.crownsole_sides, sites, situation.recent, lexicon)
+    sites = tuple(
+        SiteUse(term.id, m.start, m.end) for m in layers.crownsole_terms for term in m.terms[:1] if term.kind == "site"
+    )
+    local = amended(
+        tokens,
+        layers.crownsole_statements,
+        layers.crownsole_corrections,
+        layers.crownsole_numbers,
+        layers.crownsole_sides,
+        sites,
+        situation.recent,
+        lexicon,
+    )
     statements = anchored(local, whole, layers.crownsole_repairs)
-    asides = tuple((aside, (whole.offset + tokens.starts[aside.start], whole.offset + tokens.ends[aside.end - 1]))
-                   for aside in layers.crownsole_asides)
+    asides = tuple(
+        (aside, (whole.offset + tokens.starts[aside.start], whole.offset + tokens.ends[aside.end - 1]))
+        for aside in layers.crownsole_asides
+    )
     return Understood(whole, statements, asides, _following(situation, statements, layers, sites, lexicon))
 
 
-def _following(situation: Situation, statements: tuple[Statement, ...], layers: spacy.tokens.Underscore,
-               sites: tuple[SiteUse, ...], lexicon: Lexicon) -> Situation:
+def _following(
+    situation: Situation,
+    statements: tuple[Statement, ...],
+    layers: Underscore,
+    sites: tuple[SiteUse, ...],
+    lexicon: Lexicon,
+) -> Situation:
     """The situation after an utterance: its last station and place, and the statements still in reach."""
     region, site, side = situation.region, situation.site, situation.side
     stations = layers.crownsole_stations
     ends = (lexicon.region_order[0], lexicon.region_order[-1])
-    findings = [f for f in layers.crownsole_findings if f.kind in ("finding", "scale") or (f.kind == "step" and f.region in ends)]
+    findings = [
+        f
+        for f in layers.crownsole_findings
+        if f.kind in ("finding", "scale") or (f.kind == "step" and f.region in ends)
+    ]
     if stations:
         region, site, side = stations[-1].region, None, None
     after = [f for f in findings if not stations or f.start >= stations[-1].at]
     if after and after[-1].region in lexicon.regions:
         region = after[-1].region
-    named = next((s for s in reversed(sites) if lexicon.sites[s.id].opens and lexicon.home[s.id] in lexicon.regions), None)
-    if named is not None and not findings and not layers.crownsole_values and (not stations or stations[-1].at < named.start):
+    named = next(
+        (s for s in reversed(sites) if lexicon.sites[s.id].opens and lexicon.home[s.id] in lexicon.regions), None
+    )
+    if (
+        named is not None
+        and not findings
+        and not layers.crownsole_values
+        and (not stations or stations[-1].at < named.start)
+    ):
         also = lexicon.sites[named.id].also
         region = region if region in also or "any" in also else lexicon.home[named.id]
     last = next((s for s in reversed(statements) if s.site and s.region == region), None)
@@ -121,9 +164,13 @@ def _following(situation: Situation, statements: tuple[Statement, ...], layers: 
     elif sites and lexicon.sites[sites[-1].id].opens and lexicon.home[sites[-1].id] == region:
         site, side = sites[-1].id, None
     gone = {id(s.amends.target) for s in statements if s.amends is not None}
-    standing = [s for s in (*situation.recent, *statements) if id(s) not in gone and (s.amends is None or s.amends.action == "replace")]
+    standing = [
+        s
+        for s in (*situation.recent, *statements)
+        if id(s) not in gone and (s.amends is None or s.amends.action == "replace")
+    ]
     recent = tuple(replace(s, amends=None) for s in standing)
-    return Situation(region, site, side, situation.posture, recent[-REMEMBERED:])  # type: ignore[arg-type]
+    return Situation(region, site, side, situation.posture, recent[-REMEMBERED:])
 
 
 def finish(situation: Situation, packs: Sequence[str] = ()) -> Understood | None:

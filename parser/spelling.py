@@ -59,8 +59,8 @@ def near_misses(lexicon: Lexicon) -> NearMisses:
 
 
 def _vocabulary(lexicon: Lexicon) -> frozenset[str]:
-    entries = (*lexicon.concepts.values(), *lexicon.sites.values())
-    forms = [form for entry in entries for form in (*entry.forms, *getattr(entry, "absent_forms", ()))]
+    forms = [form for c in lexicon.concepts.values() for form in (*c.forms, *c.absent_forms)]
+    forms += [form for site in lexicon.sites.values() for form in site.forms]
     words = {word for form in forms for word in words_of(form)}
     british = {word.replace(american, british) for word in words for british, american in spellings(lexicon).items()}
     return frozenset(words | british)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
+from typing import Literal
 
 from lexicon import Lexicon
 from parser.audit import audit
@@ -60,7 +61,14 @@ class Filing:
 
     def copy(self) -> Filing:
         """The same entries, to be filed on independently."""
-        return Filing(self.lexicon, list(self.entries), dict(self.values), list(self.amendments), list(self.unfiled), dict(self._places))
+        return Filing(
+            self.lexicon,
+            list(self.entries),
+            dict(self.values),
+            list(self.amendments),
+            list(self.unfiled),
+            dict(self._places),
+        )
 
     def _file(self, statement: Statement) -> Entry | None:
         amends = statement.amends
@@ -81,23 +89,45 @@ class Filing:
     def _entry(self, statement: Statement) -> Entry:
         value = statement.value
         return Entry(
-            id=f"e{len(self.entries) + 1}", concept=statement.concept, label=statement.label or statement.concept, kind=statement.kind,
-            status=statement.status, site=statement.site.replace("_", " ") if statement.site else None, side=statement.side,
-            value=RecordValue(text=value.text, number=value.number, unit=value.unit, as_said=value.as_said) if value else None,
-            qualifiers=statement.qualifiers, evidence=evidence_of(statement.evidence), confidence=statement.confidence,
-            confirm="; ".join(statement.doubts) or None, inferred=statement.inferred,
+            id=f"e{len(self.entries) + 1}",
+            concept=statement.concept,
+            label=statement.label or statement.concept,
+            kind=statement.kind,
+            status=statement.status,
+            site=statement.site.replace("_", " ") if statement.site else None,
+            side=statement.side,
+            value=RecordValue(text=value.text, number=value.number, unit=value.unit, as_said=value.as_said)
+            if value
+            else None,
+            qualifiers=statement.qualifiers,
+            evidence=evidence_of(statement.evidence),
+            confidence=statement.confidence,
+            confirm="; ".join(statement.doubts) or None,
+            inferred=statement.inferred,
         )
 
     def _find(self, target: Statement) -> str | None:
         return self._places.get(_key(target))
 
-    def _supersede(self, old: str, new: str | None, statement: Statement, cue: str, kind: str) -> None:
+    def _supersede(
+        self, old: str, new: str | None, statement: Statement, cue: str, kind: Literal["spoken", "withdrawal"]
+    ) -> None:
         number = f"a{len(self.amendments) + 1}"
         for i, (region, entry) in enumerate(self.entries):
             if entry.id == old:
                 self.entries[i] = (region, entry.model_copy(update={"superseded_by": new or number}))
-        self.amendments.append(Amendment(id=number, supersedes=old, entry=new, kind=kind, by="speaker", at=None,  # type: ignore[arg-type]
-                                         evidence=evidence_of(statement.evidence), reason=f"said \"{cue}\""))
+        self.amendments.append(
+            Amendment(
+                id=number,
+                supersedes=old,
+                entry=new,
+                kind=kind,
+                by="speaker",
+                at=None,
+                evidence=evidence_of(statement.evidence),
+                reason=f'said "{cue}"',
+            )
+        )
 
     def leave(self, understood: Understood) -> None:
         """Stretches of an utterance that became no entry, when they hold any word."""
@@ -122,22 +152,51 @@ class Filing:
         words = [i for i, word in enumerate(utterance.words) if word.chars[0] < chars[1] and word.chars[1] > chars[0]]
         first, last = (words[0], words[-1]) if words else (0, 0)
         heard = utterance.words[first : last + 1]
-        self.unfiled.append(Unfiled(text=text, reason=reason, evidence=RecordEvidence(
-            utterance=utterance.number, words=(utterance.first_word + first, utterance.first_word + last),
-            start=heard[0].start if heard else None, end=heard[-1].end if heard else None, chars=chars, text=text)))
+        self.unfiled.append(
+            Unfiled(
+                text=text,
+                reason=reason,
+                evidence=RecordEvidence(
+                    utterance=utterance.number,
+                    words=(utterance.first_word + first, utterance.first_word + last),
+                    start=heard[0].start if heard else None,
+                    end=heard[-1].end if heard else None,
+                    chars=chars,
+                    text=text,
+                ),
+            )
+        )
 
 
 def _key(statement: Statement) -> tuple[str, tuple[int, int], str]:
-    return statement.concept, statement.evidence.chars, f"{statement.site}/{statement.side}/{statement.value.text if statement.value else ''}"
+    return (
+        statement.concept,
+        statement.evidence.chars,
+        f"{statement.site}/{statement.side}/{statement.value.text if statement.value else ''}",
+    )
 
 
 def evidence_of(evidence: Evidence) -> RecordEvidence:
-    return RecordEvidence(utterance=evidence.utterance, words=evidence.words, start=evidence.start, end=evidence.end,
-                          chars=evidence.chars, text=evidence.text)
+    return RecordEvidence(
+        utterance=evidence.utterance,
+        words=evidence.words,
+        start=evidence.start,
+        end=evidence.end,
+        chars=evidence.chars,
+        text=evidence.text,
+    )
 
 
-def file(understood: Iterable[Understood], transcript: Transcript, lexicon: Lexicon, *, run_id: str,
-         model: ModelInfo | None = None, checklist: str = "complete", settings: Settings = USUAL) -> Record:
+def file(
+    understood: Iterable[Understood],
+    transcript: Transcript,
+    lexicon: Lexicon,
+    *,
+    run_id: str,
+    model: ModelInfo | None = None,
+    checklist: str = "complete",
+    settings: Settings = USUAL,
+) -> Record:
     """The audited record of a run. Deterministic: the same words and lexicon give the same record."""
     filing = Filing(lexicon)
     for one in understood:
@@ -145,22 +204,43 @@ def file(understood: Iterable[Understood], transcript: Transcript, lexicon: Lexi
     return assemble(filing, transcript, run_id=run_id, model=model, checklist=checklist, settings=settings)
 
 
-def assemble(filing: Filing, transcript: Transcript, *, run_id: str, model: ModelInfo | None, checklist: str,
-             settings: Settings) -> Record:
+def assemble(
+    filing: Filing, transcript: Transcript, *, run_id: str, model: ModelInfo | None, checklist: str, settings: Settings
+) -> Record:
     """Put what was filed into stations, and add coverage, computed values and remarks."""
     lexicon = filing.lexicon
-    words = tuple(RecordWord(text=w.text, heard=w.heard, start=w.start, end=w.end, confidence=w.confidence, chars=w.chars, doubt=w.doubt)
-                  for w in transcript.words)
+    words = tuple(
+        RecordWord(
+            text=w.text, heard=w.heard, start=w.start, end=w.end, confidence=w.confidence, chars=w.chars, doubt=w.doubt
+        )
+        for w in transcript.words
+    )
     covered = coverage(filing.entries, lexicon, checklist, words)
     regions = tuple(
-        RegionRecord(region=region, coverage=covered[region][0], missing=covered[region][1],
-                     entries=tuple(entry for home, entry in filing.entries if home == region))
+        RegionRecord(
+            region=region,
+            coverage=covered[region][0],
+            missing=covered[region][1],
+            entries=tuple(entry for home, entry in filing.entries if home == region),
+        )
         for region in lexicon.region_order
     )
-    run = Run(id=run_id, source=transcript.source, duration_s=transcript.duration_s, model=model,
-              lexicon=LexiconInfo(version=lexicon.version, packs=lexicon.packs), remarks=transcript.remarks)
-    record = Record(run=run, words=words, regions=regions, measures=measures_of(filing.entries, filing.values),
-                    amendments=tuple(filing.amendments), unfiled=tuple(filing.unfiled))
+    run = Run(
+        id=run_id,
+        source=transcript.source,
+        duration_s=transcript.duration_s,
+        model=model,
+        lexicon=LexiconInfo(version=lexicon.version, packs=lexicon.packs),
+        remarks=transcript.remarks,
+    )
+    record = Record(
+        run=run,
+        words=words,
+        regions=regions,
+        measures=measures_of(filing.entries, filing.values),
+        amendments=tuple(filing.amendments),
+        unfiled=tuple(filing.unfiled),
+    )
     record = record.model_copy(update={"computed": computed(record, lexicon, settings)})
     return record.model_copy(update={"remarks": audit(record, lexicon, checklist, settings)})
 
@@ -175,8 +255,20 @@ def measures_of(entries: Sequence[tuple[str, Entry]], values: dict[str, Value]) 
             continue
         systolic, diastolic = value.pair or (None, None)
         position = next((q for q in entry.qualifiers if q in _POSITIONS), None)
-        site = entry.site or next((q for q in entry.qualifiers if q.endswith((" arm", " leg", " wrist", " thigh"))), None)
-        found.setdefault(entry.concept, []).append(Measure(
-            entry=entry.id, number=value.number, systolic=systolic, diastolic=diastolic, unit=value.unit, site=site,
-            side=entry.side, position=position, qualifiers=entry.qualifiers))
+        site = entry.site or next(
+            (q for q in entry.qualifiers if q.endswith((" arm", " leg", " wrist", " thigh"))), None
+        )
+        found.setdefault(entry.concept, []).append(
+            Measure(
+                entry=entry.id,
+                number=value.number,
+                systolic=systolic,
+                diastolic=diastolic,
+                unit=value.unit,
+                site=site,
+                side=entry.side,
+                position=position,
+                qualifiers=entry.qualifiers,
+            )
+        )
     return {name: tuple(measures) for name, measures in found.items()}

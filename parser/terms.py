@@ -42,7 +42,8 @@ class FormIndex(Generic[Item]):
             if node is None:
                 at += 1
                 continue
-            here, depth, end, items = at, 0, at, ()
+            here, depth, end = at, 0, at
+            items: list[Item] | None = None
             while node is not None:
                 here, depth = here + 1, depth + 1
                 if None in node and (here - at == depth or depth >= LISTED):

@@ -8,8 +8,10 @@ from lexicon import Lexicon
 from parser.transcript import Utterance
 
 #: Words that leave something open when they end an utterance.
-_OPEN = frozenset("no not without denies denied and or nor over is are was at the a to of with than by per point under "
-                  "less greater about approximately measures measuring correction".split())
+_OPEN = frozenset(
+    "no not without denies denied and or nor over is are was at the a to of with than by per point under "
+    "less greater about approximately measures measuring correction".split()
+)
 #: No more than this many words wait for the next utterance, and no silence longer than this in seconds.
 MOST_WORDS = 60
 
@@ -24,7 +26,9 @@ def breaks_off(doc: Doc, utterance: Utterance, lexicon: Lexicon) -> bool:
         return False
     if words[-1] in _OPEN:
         return True
-    return _awaits_number(layers.crownsole_terms, layers.crownsole_values, words) or _half_pair(layers.crownsole_values, words)
+    return _awaits_number(layers.crownsole_terms, layers.crownsole_values, words) or _half_pair(
+        layers.crownsole_values, words
+    )
 
 
 def _awaits_number(terms: tuple, values: tuple, words: tuple[str, ...]) -> bool:  # type: ignore[type-arg]

@@ -21,7 +21,9 @@ from parser.tokens import Tokens
 #: A silence of this many seconds ends talk to the person; breath pauses are shorter (common practice).
 LONG_PAUSE = 0.8
 _END = frozenset(".!?;")
-_STATES = frozenset("is are was were looks look sounds sound has have shows show appears appear feels feel remains".split())
+_STATES = frozenset(
+    "is are was were looks look sounds sound has have shows show appears appear feels feel remains".split()
+)
 _NEGATIVE = frozenset("no denies without negative not nontender none".split())
 _YOURS = frozenset(("your", "you", "my", "his"))
 _BEFORE_NAME = frozenset("the a an my our your this that tape voice video flight event call data".split())
@@ -95,8 +97,15 @@ def _closes_breath(tokens: Tokens, at: int) -> bool:
     return at >= len(tokens) or tokens.words[at] in _END or tokens.pauses[at] >= LONG_PAUSE / 2
 
 
-def _reach(tokens: Tokens, start: int, cue_end: int, cue: AsideCue, starts: dict[int, Mention],
-           resumes: set[int], index: _Index) -> int:
+def _reach(
+    tokens: Tokens,
+    start: int,
+    cue_end: int,
+    cue: AsideCue,
+    starts: dict[int, Mention],
+    resumes: set[int],
+    index: _Index,
+) -> int:
     """The first token after the aside."""
     words = tokens.words
     limit = min(len(words), start + max(cue.reach, cue_end - start))

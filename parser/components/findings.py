@@ -18,7 +18,10 @@ from parser.layers import Aside, Boundary, Finding, Mention, Number, SiteUse, St
 from parser.statements import Situation
 from parser.tokens import Tokens
 
-_COPULA = frozenset("is are was were appear appears looks look remains with without no not very slightly mildly both feel feels and also noted to be the has have had been".split())
+_COPULA = frozenset(
+    "is are was were appear appears looks look remains with without no not very slightly mildly both feel feels "
+    "and also noted to be the has have had been".split()
+)
 _NORMAL = "normal"
 
 #: A place this many tokens behind a measure tells where it was measured.
@@ -37,7 +40,8 @@ VITALS = "vital_signs"
 class _State:
     """What the sweep has made current. Lives only inside one call.
 
-    ``entered``: the token at which the station became current. ``told``: a concept that is about itself ("bowel movement") has come since the place was named.
+    ``entered``: the token at which the station became current. ``told``: a concept that is about
+    itself ("bowel movement") has come since the place was named.
     """
 
     region: str | None
@@ -59,13 +63,24 @@ class _State:
             self.following = next(self.stations, None)
 
 
-def find_findings(tokens: Tokens, terms: tuple[Mention, ...], numbers: tuple[Number, ...], asides: tuple[Aside, ...],
-                  stations: tuple[Station, ...], boundaries: tuple[Boundary, ...], situation: Situation,
-                  lexicon: Lexicon) -> tuple[Finding, ...]:
+def find_findings(
+    tokens: Tokens,
+    terms: tuple[Mention, ...],
+    numbers: tuple[Number, ...],
+    asides: tuple[Aside, ...],
+    stations: tuple[Station, ...],
+    boundaries: tuple[Boundary, ...],
+    situation: Situation,
+    lexicon: Lexicon,
+) -> tuple[Finding, ...]:
     """Findings in the order they were said. Concepts inside asides are none."""
-    state = _State(situation.region, SiteUse(situation.site, 0, 0) if situation.site else None, iter(stations),
-                   {b.at for b in boundaries if b.reason == DOUBTFUL},
-                   {token: number.readings[0].shape for number in numbers for token in range(number.start, number.end)})
+    state = _State(
+        situation.region,
+        SiteUse(situation.site, 0, 0) if situation.site else None,
+        iter(stations),
+        {b.at for b in boundaries if b.reason == DOUBTFUL},
+        {token: number.readings[0].shape for number in numbers for token in range(number.start, number.end)},
+    )
     state.following = next(state.stations, None)
     for clause, (first, last) in enumerate(_clauses(terms, asides, boundaries)):
         if first < last:
@@ -73,9 +88,13 @@ def find_findings(tokens: Tokens, terms: tuple[Mention, ...], numbers: tuple[Num
     return tuple(sorted(state.found, key=lambda finding: finding.start))
 
 
-def _clauses(terms: tuple[Mention, ...], asides: tuple[Aside, ...], boundaries: tuple[Boundary, ...]) -> list[tuple[int, int]]:
+def _clauses(
+    terms: tuple[Mention, ...], asides: tuple[Aside, ...], boundaries: tuple[Boundary, ...]
+) -> list[tuple[int, int]]:
     """Index ranges of mentions between boundaries; mentions inside asides end a range and are left out."""
-    cuts = sorted({*(b.at for b in boundaries if b.reason != DOUBTFUL), *(a.start for a in asides), *(a.end for a in asides)})
+    cuts = sorted(
+        {*(b.at for b in boundaries if b.reason != DOUBTFUL), *(a.start for a in asides), *(a.end for a in asides)}
+    )
     hidden = [(a.start, a.end) for a in asides]
     ranges: list[tuple[int, int]] = []
     first = cut = shade = 0
@@ -92,15 +111,16 @@ def _clauses(terms: tuple[Mention, ...], asides: tuple[Aside, ...], boundaries: 
     return ranges
 
 
-def _read_clause(tokens: Tokens, terms: tuple[Mention, ...], span: tuple[int, int], clause: int,
-                 state: _State, lexicon: Lexicon) -> None:
+def _read_clause(
+    tokens: Tokens, terms: tuple[Mention, ...], span: tuple[int, int], clause: int, state: _State, lexicon: Lexicon
+) -> None:
     words, numbered = tokens.words, state.numbered
     concepts = _concepts(terms, span, numbered, state.region, lexicon)
     groups = site_groups(words, terms, span, {i for i, _ in concepts}, lexicon)
     devices = {i for i, term in concepts if term[1] in lexicon.concepts and lexicon.concepts[term[1]].kind == "device"}
     posts = places_after(words, terms, [i for i, _ in concepts], groups, numbered, state.doubtful, devices)
     normals = _normal_targets(words, terms, concepts)
-    used_normals = {place for place in normals.values()}
+    used_normals = set(normals.values())
     measures = [terms[i].end for i in range(*span) if any(term.kind == "measure" for term in terms[i].terms)]
     g = 0
     pre: Group | None = None
@@ -120,8 +140,9 @@ def _read_clause(tokens: Tokens, terms: tuple[Mention, ...], span: tuple[int, in
     state.found += _named_only(terms, span, clause, state, lexicon)
 
 
-def _concepts(terms: tuple[Mention, ...], span: tuple[int, int], numbered: Mapping[int, str], region: str | None,
-              lexicon: Lexicon) -> list[tuple[int, tuple[str, str, bool]]]:
+def _concepts(
+    terms: tuple[Mention, ...], span: tuple[int, int], numbered: Mapping[int, str], region: str | None, lexicon: Lexicon
+) -> list[tuple[int, tuple[str, str, bool]]]:
     """Index and meaning of every mention that stands for a concept or scale."""
     found: list[tuple[int, tuple[str, str, bool]]] = []
     site: str | None = None
@@ -133,18 +154,23 @@ def _concepts(terms: tuple[Mention, ...], span: tuple[int, int], numbered: Mappi
     return found
 
 
-def _named_only(terms: tuple[Mention, ...], span: tuple[int, int], clause: int, state: _State, lexicon: Lexicon) -> Iterator[Finding]:
+def _named_only(
+    terms: tuple[Mention, ...], span: tuple[int, int], clause: int, state: _State, lexicon: Lexicon
+) -> Iterator[Finding]:
     """Stations and measures that were named: it may be said of them that they were not assessed."""
     for i in range(*span):
         for term in terms[i].terms[:1]:
             if term.kind in ("region", "heading"):
                 yield Finding(i, terms[i].start, terms[i].end, "region", term.id, term.id, clause=clause)
             elif term.kind == "measure":
-                yield Finding(i, terms[i].start, terms[i].end, "measure", term.id, state.region or FALLBACK, clause=clause)
+                yield Finding(
+                    i, terms[i].start, terms[i].end, "measure", term.id, state.region or FALLBACK, clause=clause
+                )
 
 
-def _concept(mention: Mention, numbered: Mapping[int, str], region: str | None, site: str | None,
-             lexicon: Lexicon) -> tuple[str, str, bool] | None:
+def _concept(
+    mention: Mention, numbered: Mapping[int, str], region: str | None, site: str | None, lexicon: Lexicon
+) -> tuple[str, str, bool] | None:
     """(kind, id, absent form) of the mention when it stands for a concept or scale, the best fitting one."""
     options = [term for term in mention.terms if term.kind in ("concept", "scale")]
     if not options:
@@ -178,7 +204,9 @@ def _fit(concept: str, region: str | None, site: str | None, lexicon: Lexicon) -
     return 1.0 - abs(order.index(home) - here) / len(order) if home in order else 0.0
 
 
-def _normal_targets(words: Sequence[str], terms: tuple[Mention, ...], concepts: list[tuple[int, tuple[str, str, bool]]]) -> dict[int, tuple[int, int]]:
+def _normal_targets(
+    words: Sequence[str], terms: tuple[Mention, ...], concepts: list[tuple[int, tuple[str, str, bool]]]
+) -> dict[int, tuple[int, int]]:
     """Concept mention -> the normal word that belongs to it ("normal color, temperature and turgor")."""
     targets: dict[int, tuple[int, int]] = {}
     for k, (index, term) in enumerate(concepts):
@@ -201,9 +229,18 @@ def _normal_targets(words: Sequence[str], terms: tuple[Mention, ...], concepts: 
     return targets
 
 
-def _file(words: Sequence[str], mention: Mention, index: int, term: tuple[str, str, bool], clause: int,
-          pre: Group | None, post: tuple[Group | None, bool], normal: tuple[int, int] | None,
-          state: _State, lexicon: Lexicon) -> None:
+def _file(
+    words: Sequence[str],
+    mention: Mention,
+    index: int,
+    term: tuple[str, str, bool],
+    clause: int,
+    pre: Group | None,
+    post: tuple[Group | None, bool],
+    normal: tuple[int, int] | None,
+    state: _State,
+    lexicon: Lexicon,
+) -> None:
     kind, name, absent = term
     concept = lexicon.concepts.get(name)
     sites = _sites(words, mention, concept, pre, post, state, lexicon)
@@ -218,12 +255,21 @@ def _file(words: Sequence[str], mention: Mention, index: int, term: tuple[str, s
     state.found.append(Finding(index, mention.start, mention.end, kind, name, region, sites, absent, normal, clause))
 
 
-def _sites(words: Sequence[str], mention: Mention, concept: Concept | None, pre: Group | None,
-           post: tuple[Group | None, bool], state: _State, lexicon: Lexicon) -> tuple[SiteUse, ...]:
+def _sites(
+    words: Sequence[str],
+    mention: Mention,
+    concept: Concept | None,
+    pre: Group | None,
+    post: tuple[Group | None, bool],
+    state: _State,
+    lexicon: Lexicon,
+) -> tuple[SiteUse, ...]:
     if concept is None:
         return ()
     group, direct = post
-    adjacent = pre is not None and all(words[at] in _COPULA or words[at] in SMALL or at in state.numbered for at in range(pre.end, mention.start))
+    adjacent = pre is not None and all(
+        words[at] in _COPULA or words[at] in SMALL or at in state.numbered for at in range(pre.end, mention.start)
+    )
     generic = lexicon.home[concept.id] == ANY
     options: list[Group | None] = []
     if pre is not None and pre.end == mention.start:
@@ -240,7 +286,13 @@ def _sites(words: Sequence[str], mention: Mention, concept: Concept | None, pre:
     if concept.site:
         return (SiteUse(concept.site, mention.start, mention.start),)
     carried = state.site
-    if carried is not None and generic and not state.told and _suits(concept, carried.id, lexicon) and _carries(carried.id, concept, lexicon):
+    if (
+        carried is not None
+        and generic
+        and not state.told
+        and _suits(concept, carried.id, lexicon)
+        and _carries(carried.id, concept, lexicon)
+    ):
         return (carried,)
     return ()
 
@@ -264,8 +316,8 @@ def _suits(concept: Concept, site: str, lexicon: Lexicon) -> bool:
 def _region(name: str, concept: Concept | None, sites: tuple[SiteUse, ...], state: _State, lexicon: Lexicon) -> str:
     current = state.region
     if concept is None:
-        home = getattr(_scale(name, lexicon), "region", None)
-        return home if home in lexicon.regions else current or FALLBACK
+        named = getattr(_scale(name, lexicon), "region", None)
+        return str(named) if named in lexicon.regions else current or FALLBACK
     home, also = lexicon.home[name], concept.also
     for site in sites:
         place = _region_of_site(site.id, site.start, state, lexicon)
@@ -315,4 +367,6 @@ def _move(region: str | None, state: _State, at: int) -> None:
         state.region, state.site, state.told = region, None, False
 
 
-create_findings = register("findings", find_findings, ("terms", "numbers", "asides", "stations", "boundaries"), situation=True)
+create_findings = register(
+    "findings", find_findings, ("terms", "numbers", "asides", "stations", "boundaries"), situation=True
+)

@@ -17,8 +17,20 @@ from parser.statements import Situation
 from parser.tokens import Tokens, tokenise
 
 PREFIX = "crownsole_"
-LAYERS = ("repairs", "numbers", "terms", "asides", "stations", "boundaries", "findings",
-          "assertions", "sides", "values", "corrections", "statements")
+LAYERS = (
+    "repairs",
+    "numbers",
+    "terms",
+    "asides",
+    "stations",
+    "boundaries",
+    "findings",
+    "assertions",
+    "sides",
+    "values",
+    "corrections",
+    "statements",
+)
 
 for _name in LAYERS:
     if not Doc.has_extension(PREFIX + _name):
@@ -68,7 +80,9 @@ def register(name: str, compute: Compute, requires: tuple[str, ...] = (), situat
 
 
 class _Component:
-    def __init__(self, compute: Compute, lexicon: Lexicon, name: str, requires: tuple[str, ...], situation: bool) -> None:
+    def __init__(
+        self, compute: Compute, lexicon: Lexicon, name: str, requires: tuple[str, ...], situation: bool
+    ) -> None:
         self._compute = compute
         self._lexicon = lexicon
         self._layer = PREFIX + name

@@ -13,7 +13,9 @@ from lexicon import Lexicon
 from parser.layers import Boundary, Mention
 from parser.tokens import Tokens
 
-_SMALL = frozenset("the a an any of her his their left right both bilateral some mild and or nor , / & other recent".split())
+_SMALL = frozenset(
+    "the a an any of her his their left right both bilateral some mild and or nor , / & other recent".split()
+)
 _JOIN = frozenset(("or", "nor"))
 _AFTER = frozenset(("bilaterally", "bilateral", "bilat", "throughout"))
 _TOLD = frozenset("is are was were present noted seen positive has shows plus".split())
@@ -26,7 +28,9 @@ LIST = 6
 WORDS, DOUBTFUL = "words", "doubtful"
 
 
-def settled(tokens: Tokens, terms: tuple[Mention, ...], found: tuple[Boundary, ...], lexicon: Lexicon) -> tuple[Boundary, ...]:
+def settled(
+    tokens: Tokens, terms: tuple[Mention, ...], found: tuple[Boundary, ...], lexicon: Lexicon
+) -> tuple[Boundary, ...]:
     """The boundaries that stand; those inside a list of uncertain length are kept with reason "doubtful"."""
     tell = [mention.start for mention in terms if any(term.kind != "site" for term in mention.terms)]
     starts = [mention.start for mention in terms]
@@ -50,27 +54,31 @@ def settled(tokens: Tokens, terms: tuple[Mention, ...], found: tuple[Boundary, .
 
 
 def _tells_nothing(tell: Sequence[int], start: int, end: int) -> bool:
-    """"edema | right leg": a place or a side is no statement."""
+    """ "edema | right leg": a place or a side is no statement."""
     return end - start <= STRETCH and bisect_left(tell, end) <= bisect_left(tell, start)
 
 
 def _names_only(tell: Sequence[int], starts: Sequence[int], start: int, end: int) -> bool:
-    """"left heel | stage two pressure injury": the place belongs to what follows."""
+    """ "left heel | stage two pressure injury": the place belongs to what follows."""
     return _tells_nothing(tell, start, end) and bisect_left(starts, end) > bisect_left(starts, start)
 
 
 def _inside_list(words: Sequence[str], terms: tuple[Mention, ...], following: int, at: int, lexicon: Lexicon) -> str:
-    """"list" when the boundary is inside a list, "doubtful" when it may be, else ""."""
+    """ "list" when the boundary is inside a list, "doubtful" when it may be, else ""."""
     if not 0 < following < len(terms):
         return ""
     before, after = terms[following - 1], terms[following]
     if after.start - before.end > 3 or not all(word in _SMALL for word in words[before.end : after.start]):
         return ""
-    if not _listable(before, lexicon) or after.end < len(words) and words[after.end] in _TOLD:
+    if not _listable(before, lexicon) or (after.end < len(words) and words[after.end] in _TOLD):
         return ""
     if not _listable(after, lexicon):
         compound = _is_site(after) and following + 1 < len(terms) and terms[following + 1].start == after.end
-        return DOUBTFUL if compound and _listable(terms[following + 1], lexicon) and _closes(words, terms, following, lexicon) else ""
+        return (
+            DOUBTFUL
+            if compound and _listable(terms[following + 1], lexicon) and _closes(words, terms, following, lexicon)
+            else ""
+        )
     if _closes(words, terms, following, lexicon):
         return "list"
     return DOUBTFUL
@@ -96,4 +104,7 @@ def _is_site(mention: Mention) -> bool:
 
 def _listable(mention: Mention, lexicon: Lexicon) -> bool:
     """A finding, report or device that can be one of several in a negated list: no normal word."""
-    return any(term.kind == "concept" and not term.absent and lexicon.concepts[term.id].nature != "normal" for term in mention.terms)
+    return any(
+        term.kind == "concept" and not term.absent and lexicon.concepts[term.id].nature != "normal"
+        for term in mention.terms
+    )

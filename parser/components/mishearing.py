@@ -61,8 +61,13 @@ def repaired(tokens: Tokens, repairs: tuple[Repair, ...]) -> Tokens:
     columns: list[tuple[str, int, int, float]] = []
     at = 0
     for repair in repairs:
-        columns += zip(tokens.words[at : repair.start], tokens.starts[at : repair.start], tokens.ends[at : repair.start],
-                       tokens.pauses[at : repair.start], strict=True)
+        columns += zip(
+            tokens.words[at : repair.start],
+            tokens.starts[at : repair.start],
+            tokens.ends[at : repair.start],
+            tokens.pauses[at : repair.start],
+            strict=True,
+        )
         start, end = tokens.starts[repair.start], tokens.ends[repair.end - 1]
         for i, word in enumerate(words_of(repair.text)):
             columns.append((word, start, end, tokens.pauses[repair.start] if i == 0 else 0.0))
@@ -84,7 +89,9 @@ class _MishearingComponent:
         return doc
 
 
-@Language.factory(PREFIX + "mishearing", default_config={"packs": []}, assigns=["doc._.crownsole_repairs", "doc._.crownsole_tokens"])
+@Language.factory(
+    PREFIX + "mishearing", default_config={"packs": []}, assigns=["doc._.crownsole_repairs", "doc._.crownsole_tokens"]
+)
 def create_mishearing(nlp: Language, name: str, packs: list[str]) -> _MishearingComponent:
     """Component that reads mishearings as the terms they stand for; ``packs`` are lexicon folders."""
     lexicon = load(packs)

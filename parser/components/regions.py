@@ -24,8 +24,13 @@ def _announcements(lexicon: Lexicon) -> FormIndex[str]:
     return FormIndex((form, form) for form in getattr(file, "announce", ()))
 
 
-def find_stations(tokens: Tokens, terms: tuple[Mention, ...], asides: tuple[Aside, ...], boundaries: tuple[Boundary, ...],
-                  lexicon: Lexicon) -> tuple[Station, ...]:
+def find_stations(
+    tokens: Tokens,
+    terms: tuple[Mention, ...],
+    asides: tuple[Aside, ...],
+    boundaries: tuple[Boundary, ...],
+    lexicon: Lexicon,
+) -> tuple[Station, ...]:
     """Every announced station with the token from which it is current.
 
     A name of a station announces it, unless "of" or "for" follows; a heading or a part of the body
@@ -51,7 +56,12 @@ def _announced(tokens: Tokens, mention: Mention, announced: set[int], begins: se
     if after in _NO_NAME:
         return None
     introduced = _introduced(words, mention.start, announced) or after == ":"
-    opens = mention.start == 0 or mention.start in begins or words[mention.start - 1] in _STOPS or tokens.pauses[mention.start] >= 0.4
+    opens = (
+        mention.start == 0
+        or mention.start in begins
+        or words[mention.start - 1] in _STOPS
+        or tokens.pauses[mention.start] >= 0.4
+    )
     for term in mention.terms:
         if term.kind == "region" and not _negated(words, mention.start):
             return term.id

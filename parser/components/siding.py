@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 from parser.components.lists import DOUBTFUL
 from parser.layers import Boundary, Finding, Mention, SideMention, SlotValue
-from parser.statements import Situation
+from parser.statements import Side, Situation
 
 _SMALL = frozenset("the of in on to at is are was and , his her their upper lower side sided".split())
 _FAR = 12
@@ -16,18 +16,28 @@ _FAR = 12
 class Siding:
     """Answers which :class:`SideMention` belongs to a finding; built once an utterance."""
 
-    def __init__(self, words: Sequence[str], sides: tuple[SideMention, ...], findings: tuple[Finding, ...],
-                 values: tuple[SlotValue, ...], terms: tuple[Mention, ...], boundaries: Sequence[Boundary],
-                 situation: Situation) -> None:
+    def __init__(
+        self,
+        words: Sequence[str],
+        sides: tuple[SideMention, ...],
+        findings: tuple[Finding, ...],
+        values: tuple[SlotValue, ...],
+        terms: tuple[Mention, ...],
+        boundaries: Sequence[Boundary],
+        situation: Situation,
+    ) -> None:
         self._words = words
         self._sides = sides
         self._ends = [side.end for side in sides]
         self._starts = [side.start for side in sides]
         self._cuts = [boundary.at for boundary in boundaries if boundary.reason != DOUBTFUL]
         self._situation = situation
-        self._anchors = sorted({(f.start, f.end) for f in findings} | {(s.start, s.end) for f in findings for s in f.sites if s.end > s.start}
-                               | {(v.start, v.end) for v in values}
-                               | {(terms[v.mention].start, terms[v.mention].end) for v in values if v.mention is not None})
+        self._anchors = sorted(
+            {(f.start, f.end) for f in findings}
+            | {(s.start, s.end) for f in findings for s in f.sites if s.end > s.start}
+            | {(v.start, v.end) for v in values}
+            | {(terms[v.mention].start, terms[v.mention].end) for v in values if v.mention is not None}
+        )
         self._anchor_starts = [start for start, _ in self._anchors]
         self._after: dict[int, SideMention] = {}
         self._before: dict[int, SideMention] = {}
@@ -40,7 +50,12 @@ class Siding:
         following = self._anchors[at] if at < len(self._anchors) else None
         before = self._anchors[at - 1] if at else None
         gap = self._words[side.end : following[0]] if following else ()
-        if following is not None and len(gap) == 0 and not self._cut(side.end, following[0]) and not self._postposed(side):
+        if (
+            following is not None
+            and len(gap) == 0
+            and not self._cut(side.end, following[0])
+            and not self._postposed(side)
+        ):
             self._before.setdefault(following[0], side)
         elif before is not None and side.start - before[1] <= _FAR and not self._cut(before[1], side.start):
             self._after.setdefault(before[0], side)
@@ -73,7 +88,9 @@ class Siding:
                 return None
         return None
 
-    def of_value(self, value: SlotValue, several: bool, before_first: bool, named: int | None = None) -> SideMention | None:
+    def of_value(
+        self, value: SlotValue, several: bool, before_first: bool, named: int | None = None
+    ) -> SideMention | None:
         """The side said with a value, or with one of several ("one plus left two plus right").
 
         ``named`` is where its measure is named, when no finding holds it.
@@ -91,6 +108,6 @@ class Siding:
         at = bisect_left(self._starts, first.start)
         return at > 0 and first.start - self._ends[at - 1] <= 3
 
-    def carried(self, site: str | None) -> str | None:
+    def carried(self, site: str | None) -> Side | None:
         """The side that the situation holds for a place spoken of before."""
         return self._situation.side if site is not None and site == self._situation.site else None

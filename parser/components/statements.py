@@ -28,7 +28,7 @@ from parser.layers import (
     SiteUse,
     SlotValue,
 )
-from parser.statements import AND, Evidence, Situation, Statement
+from parser.statements import AND, Evidence, Kind, Side, Situation, Statement, Status
 from parser.tokens import Tokens
 
 _VITALS = "vital_signs"
@@ -36,6 +36,7 @@ _VITALS = "vital_signs"
 #: The concept of a station of which nothing but its being left out was said.
 EXAMINATION = "examination"
 
+_KIND: dict[str, Kind] = {"scale": "scale", "step": "step", "device": "device", "report": "report"}
 _SAID = Assertion("present")
 #: Nothing is stated of a finding that only tells a place.
 _PLACE = Assertion("hypothetical")
@@ -46,18 +47,36 @@ _WHERE = frozenset("around at from under on with near in over of to along beneat
 NEAR = 9
 
 
-def find_statements(tokens: Tokens, terms: tuple[Mention, ...], findings: tuple[Finding, ...],
-                    assertions: tuple[Assertion, ...], sides: tuple[SideMention, ...], values: tuple[SlotValue, ...],
-                    boundaries: tuple[Boundary, ...], asides: tuple[Aside, ...],
-                    situation: Situation, lexicon: Lexicon) -> tuple[Statement, ...]:
+def find_statements(
+    tokens: Tokens,
+    terms: tuple[Mention, ...],
+    findings: tuple[Finding, ...],
+    assertions: tuple[Assertion, ...],
+    sides: tuple[SideMention, ...],
+    values: tuple[SlotValue, ...],
+    boundaries: tuple[Boundary, ...],
+    asides: tuple[Aside, ...],
+    situation: Situation,
+    lexicon: Lexicon,
+) -> tuple[Statement, ...]:
     """The statements of one utterance in the order they were said, before corrections are resolved."""
     return _Builder(tokens, terms, findings, assertions, sides, values, boundaries, asides, situation, lexicon).build()
 
 
 class _Builder:
-    def __init__(self, tokens: Tokens, terms: tuple[Mention, ...], findings: tuple[Finding, ...], assertions: tuple[Assertion, ...],
-                 sides: tuple[SideMention, ...], values: tuple[SlotValue, ...], boundaries: tuple[Boundary, ...],
-                 asides: tuple[Aside, ...], situation: Situation, lexicon: Lexicon) -> None:
+    def __init__(
+        self,
+        tokens: Tokens,
+        terms: tuple[Mention, ...],
+        findings: tuple[Finding, ...],
+        assertions: tuple[Assertion, ...],
+        sides: tuple[SideMention, ...],
+        values: tuple[SlotValue, ...],
+        boundaries: tuple[Boundary, ...],
+        asides: tuple[Aside, ...],
+        situation: Situation,
+        lexicon: Lexicon,
+    ) -> None:
         self.tokens, self.terms, self.findings, self.lexicon = tokens, terms, findings, lexicon
         self.assertions, self.values, self.asides = assertions, values, asides
         self.doubtful = [boundary.at for boundary in boundaries if boundary.reason == DOUBTFUL]
@@ -91,10 +110,17 @@ class _Builder:
             return
         spans = [(finding.start, finding.end), *([assertion.cue] if assertion.cue else [])]
         measure = self.measures.get(finding.id)
-        yield finding.start, Statement(
-            concept=finding.id if measure else EXAMINATION, kind="measure" if measure else "step", status="not_assessed",
-            region=self._home(finding.id, None) if measure else finding.region, evidence=self._evidence(spans),
-            label=measure.label if measure else EXAMINATION)
+        yield (
+            finding.start,
+            Statement(
+                concept=finding.id if measure else EXAMINATION,
+                kind="measure" if measure else "step",
+                status="not_assessed",
+                region=self._home(finding.id, None) if measure else finding.region,
+                evidence=self._evidence(spans),
+                label=measure.label if measure else EXAMINATION,
+            ),
+        )
 
     def _told_with_value(self, finding: Finding) -> bool:
         """A general word that already qualifies a value ("pulse seventy six regular") is no finding of its own."""
@@ -108,7 +134,9 @@ class _Builder:
 
     # -- findings ----------------------------------------------------------------------------
 
-    def _of_finding(self, finding: Finding, assertion: Assertion, listed: Sequence[Finding]) -> Iterator[tuple[int, Statement]]:
+    def _of_finding(
+        self, finding: Finding, assertion: Assertion, listed: Sequence[Finding]
+    ) -> Iterator[tuple[int, Statement]]:
         if assertion.status == "hypothetical":
             return
         values = self.by_mention.get(finding.mention, [])
@@ -127,17 +155,25 @@ class _Builder:
 
     def _renamed(self, finding: Finding, before: SlotValue, value: SlotValue) -> Finding:
         """The finding at the place named between two of its values ("pedal pulses two plus, posterior tibial one plus")."""
-        named = tuple(SiteUse(term.id, m.start, m.end) for m in self.terms for term in m.terms[:1]
-                      if term.kind == "site" and before.end <= m.start and m.end <= value.start)
+        named = tuple(
+            SiteUse(term.id, m.start, m.end)
+            for m in self.terms
+            for term in m.terms[:1]
+            if term.kind == "site" and before.end <= m.start and m.end <= value.start
+        )
         return replace(finding, sites=named) if named else finding
 
     def _names_measure(self, finding: Finding, value: SlotValue) -> bool:
         """Whether the number makes it a measure or a score of its own ("pain" with a number is a pain score)."""
         if value.measure in self.measures:
             return True
-        return finding.kind != "scale" and any(t.kind == "scale" and t.id == value.measure for t in self.terms[finding.mention].terms)
+        return finding.kind != "scale" and any(
+            t.kind == "scale" and t.id == value.measure for t in self.terms[finding.mention].terms
+        )
 
-    def _measured(self, finding: Finding, values: Sequence[SlotValue], listed: Sequence[Finding]) -> Iterator[tuple[int, Statement]]:
+    def _measured(
+        self, finding: Finding, values: Sequence[SlotValue], listed: Sequence[Finding]
+    ) -> Iterator[tuple[int, Statement]]:
         """A finding whose number is a measure ("pain seven out of ten in the left knee")."""
         side = self.siding.of_finding(finding, listed)
         site = _site_text(finding)
@@ -145,7 +181,9 @@ class _Builder:
             statement = self._of_measure(value)
             yield value.start, replace(statement, site=site, side=statement.side or (side.side if side else None))
 
-    def _statement(self, finding: Finding, assertion: Assertion, side: SideMention | None, value: SlotValue | None) -> Statement:
+    def _statement(
+        self, finding: Finding, assertion: Assertion, side: SideMention | None, value: SlotValue | None
+    ) -> Statement:
         concept = self.lexicon.concepts.get(finding.id)
         status, doubts = _status(finding, assertion)
         spans = [(finding.start, finding.end)]
@@ -157,18 +195,29 @@ class _Builder:
         qualifiers = ((side.comparison,) if side and side.comparison else ()) + _qualifiers(value)
         label = concept.label if concept else getattr(self.scales.get(finding.id), "label", finding.id)
         return Statement(
-            concept=finding.id, kind=finding.kind if finding.kind in ("finding", "scale", "step", "device", "report") else "finding",  # type: ignore[arg-type]
-            status=status, region=finding.region, evidence=self._evidence(spans), label=label,  # type: ignore[arg-type]
-            site=_site_text(finding), side=given, value=value.value if value else None, qualifiers=qualifiers,  # type: ignore[arg-type]
+            concept=finding.id,
+            kind=_KIND.get(finding.kind, "finding"),
+            status=status,
+            region=finding.region,
+            evidence=self._evidence(spans),
+            label=label,
+            site=_site_text(finding),
+            side=given,
+            value=value.value if value else None,
+            qualifiers=qualifiers,
             doubts=(*doubts, *self._list_doubts(finding, assertion, value), *_value_doubts(value)),
         )
 
     def _list_doubts(self, finding: Finding, assertion: Assertion, value: SlotValue | None) -> tuple[str, ...]:
         """A negated finding with a place or value of its own, where the list may have ended before it."""
-        if assertion.status != "absent" or assertion.cue is None or not (value or any(s.start > finding.start for s in finding.sites)):
+        if (
+            assertion.status != "absent"
+            or assertion.cue is None
+            or not (value or any(s.start > finding.start for s in finding.sites))
+        ):
             return ()
         ended = any(assertion.cue[0] < at <= finding.start for at in self.doubtful)
-        return (f"the list after \"{assertion.cue_text}\" may have ended before it; could be present",) if ended else ()
+        return (f'the list after "{assertion.cue_text}" may have ended before it; could be present',) if ended else ()
 
     # -- measures ----------------------------------------------------------------------------
 
@@ -176,15 +225,25 @@ class _Builder:
         name = value.measure or "number"
         measure = self.measures.get(name)
         mention = self.terms[value.mention] if value.mention is not None else None
-        spans = [(value.start, value.end)] + ([(mention.start, mention.end)] if mention and abs(mention.start - value.start) <= 20 else [])
+        spans = [(value.start, value.end)] + (
+            [(mention.start, mention.end)] if mention and abs(mention.start - value.start) <= 20 else []
+        )
         side = self.siding.of_value(value, False, False, mention.start if mention else None)
         site = next((t.id for t in mention.terms if t.kind == "site"), None) if mention else None
         graded = self.graded.get(name)
+        own = _own_side(value)
         return Statement(
-            concept=graded.id if graded else name, site=site, kind="measure" if measure else "scale", status="present",
-            region=self._home(name, site), evidence=self._evidence(spans),
+            concept=graded.id if graded else name,
+            site=site,
+            kind="measure" if measure else "scale",
+            status="present",
+            region=self._home(name, site),
+            evidence=self._evidence(spans),
             label=graded.label if graded else getattr(measure or self.scales.get(name), "label", name),
-            side=side.side if side else None, value=value.value, qualifiers=_qualifiers(value), doubts=_value_doubts(value),
+            side=own or (side.side if side else None),
+            value=value.value,
+            qualifiers=_qualifiers(value),
+            doubts=_value_doubts(value),
         )
 
     def _home(self, name: str, site: str | None) -> str:
@@ -224,16 +283,27 @@ def _lists(findings: tuple[Finding, ...]) -> list[Sequence[Finding]]:
     return listed
 
 
-def _status(finding: Finding, assertion: Assertion) -> tuple[str, tuple[str, ...]]:
+def _status(finding: Finding, assertion: Assertion) -> tuple[Status, tuple[str, ...]]:
     """Status of a finding from its cue and its form; a negated negative is marked."""
-    status = assertion.status
+    status: Status = "present" if assertion.status == "hypothetical" else assertion.status
     if finding.absent and status == "absent":
-        return "uncertain", (f"a double negative: \"{assertion.cue_text} ... \" before a word that itself says no",)
+        return "uncertain", (f'a double negative: "{assertion.cue_text} ... " before a word that itself says no',)
     if finding.absent and status == "present":
         return "absent", ()
     if status == "present" and (finding.normal is not None or finding.id == "normal"):
         return "normal", ()
     return status, ()
+
+
+def _own_side(value: SlotValue) -> Side | None:
+    """The side that the value's own words tell ("right arm")."""
+    for qualifier in value.qualifiers:
+        first = qualifier.split()[0]
+        if first == "left":
+            return "left"
+        if first == "right":
+            return "right"
+    return None
 
 
 def _qualifiers(value: SlotValue | None) -> tuple[str, ...]:
@@ -244,7 +314,11 @@ def _qualifiers(value: SlotValue | None) -> tuple[str, ...]:
 def _value_doubts(value: SlotValue | None) -> tuple[str, ...]:
     if value is None:
         return ()
-    other = (f"could also be {value.other}",) if value.other and not any(value.other in doubt for doubt in value.doubts) else ()
+    other = (
+        (f"could also be {value.other}",)
+        if value.other and not any(value.other in doubt for doubt in value.doubts)
+        else ()
+    )
     return (*value.doubts, *other)
 
 
@@ -252,8 +326,14 @@ def _near_side(side: SideMention | None, finding: Finding) -> tuple[int, int] | 
     return (side.start, side.end) if side and abs(side.start - finding.start) <= 15 else None
 
 
-def compute_assertions(tokens: Tokens, terms: tuple[Mention, ...], findings: tuple[Finding, ...], values: tuple[SlotValue, ...],
-                       boundaries: tuple[Boundary, ...], lexicon: Lexicon) -> tuple[Assertion, ...]:
+def compute_assertions(
+    tokens: Tokens,
+    terms: tuple[Mention, ...],
+    findings: tuple[Finding, ...],
+    values: tuple[SlotValue, ...],
+    boundaries: tuple[Boundary, ...],
+    lexicon: Lexicon,
+) -> tuple[Assertion, ...]:
     """Statuses of the findings, with changes of subject as boundaries beside those of the words."""
     if not findings:
         return ()
@@ -261,9 +341,13 @@ def compute_assertions(tokens: Tokens, terms: tuple[Mention, ...], findings: tup
     every = sorted({b.at: b for b in (*more, *boundaries) if b.reason != DOUBTFUL}.values(), key=lambda b: b.at)
     named = [f for f in findings if f.kind in ("region", "measure")]
     told = [f for f in findings if f.kind not in ("region", "measure")]
-    given = dict(zip(map(id, told), assert_status(tokens, [(f.start, f.end) for f in told], every, lexicon), strict=True))
+    given = dict(
+        zip(map(id, told), assert_status(tokens, [(f.start, f.end) for f in told], every, lexicon), strict=True)
+    )
     if named and not _left_out(lexicon).isdisjoint(tokens.words):
-        given.update(zip(map(id, named), assert_status(tokens, [(f.start, f.end) for f in named], every, lexicon), strict=True))
+        given.update(
+            zip(map(id, named), assert_status(tokens, [(f.start, f.end) for f in named], every, lexicon), strict=True)
+        )
     given.update((id(f), _PLACE) for f in _places(tokens, told, given, lexicon))
     return tuple(given.get(id(f), _SAID) for f in findings)
 
@@ -273,11 +357,19 @@ def _places(tokens: Tokens, told: list[Finding], given: dict[int, Assertion], le
     around the incision" says nothing of the incision."""
     for before, finding in pairwise(told):
         concept = lexicon.concepts.get(finding.id)
-        bare = finding.kind in ("device", "step") or (concept is not None and concept.nature == "neutral" and not finding.absent)
+        bare = finding.kind in ("device", "step") or (
+            concept is not None and concept.nature == "neutral" and not finding.absent
+        )
         gap = tokens.words[before.end : finding.start]
         same = given[id(finding)].cue is not None and given[id(finding)].cue == given[id(before)].cue
         bare = bare or (bool(gap) and gap[0] in _CIRCUMSTANCE)
-        if bare and same and given[id(before)].status == "absent" and len(gap) <= 4 and any(word in _WHERE for word in gap):
+        if (
+            bare
+            and same
+            and given[id(before)].status == "absent"
+            and len(gap) <= 4
+            and any(word in _WHERE for word in gap)
+        ):
             yield finding
 
 
@@ -285,7 +377,9 @@ def _places(tokens: Tokens, told: list[Finding], given: dict[int, Assertion], le
 def _left_out(lexicon: Lexicon) -> frozenset[str]:
     """Words with which it is said that something was not assessed."""
     cues = getattr(lexicon.files.get("cues"), "cues", ())
-    return frozenset(form.split()[0] for cue in cues if getattr(cue, "status", None) == "not_assessed" for form in cue.forms)
+    return frozenset(
+        form.split()[0] for cue in cues if getattr(cue, "status", None) == "not_assessed" for form in cue.forms
+    )
 
 
 def compute_boundaries(tokens: Tokens, terms: tuple[Mention, ...], lexicon: Lexicon) -> tuple[Boundary, ...]:
@@ -296,5 +390,9 @@ def compute_boundaries(tokens: Tokens, terms: tuple[Mention, ...], lexicon: Lexi
 
 create_boundaries = register("boundaries", compute_boundaries, ("terms",))
 create_assertions = register("assertions", compute_assertions, ("terms", "findings", "values", "boundaries"))
-create_statements = register("statements", find_statements,
-         ("terms", "findings", "assertions", "sides", "values", "boundaries", "asides"), situation=True)
+create_statements = register(
+    "statements",
+    find_statements,
+    ("terms", "findings", "assertions", "sides", "values", "boundaries", "asides"),
+    situation=True,
+)

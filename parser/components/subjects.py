@@ -18,8 +18,13 @@ _SMALL = frozenset("the a an left right bilateral his her their both".split())
 _CUES = frozenset("no not without denies denied negative none absent nor neither never".split())
 
 
-def find_subjects(tokens: Tokens, terms: tuple[Mention, ...], findings: tuple[Finding, ...],
-                  values: tuple[SlotValue, ...], lexicon: Lexicon) -> tuple[Boundary, ...]:
+def find_subjects(
+    tokens: Tokens,
+    terms: tuple[Mention, ...],
+    findings: tuple[Finding, ...],
+    values: tuple[SlotValue, ...],
+    lexicon: Lexicon,
+) -> tuple[Boundary, ...]:
     """Boundaries in addition to those found from words alone, in order."""
     words = tokens.words
     by_mention = {finding.mention: finding for finding in findings if finding.kind not in ("region", "measure")}
@@ -32,12 +37,18 @@ def find_subjects(tokens: Tokens, terms: tuple[Mention, ...], findings: tuple[Fi
         if _is_measure(mention) and i in valued:
             cuts.add(mention.start)
         if finding is None:
-            if i and _speaks_of(words, mention, terms, i, by_mention, lexicon) and not _joined(words, gap_start, mention.start):
+            if (
+                i
+                and _speaks_of(words, mention, terms, i, by_mention, lexicon)
+                and not _joined(words, gap_start, mention.start)
+            ):
                 cuts.add(_with_article(words, mention.start, gap_start))
             continue
         graded = i in valued and before is not None and not any(w in _CUES for w in words[before.end : finding.start])
         if before is not None and (graded or _turns(before, finding, words, lexicon)):
-            first = min([finding.start, *(s.start for s in finding.sites if before.end <= s.start < s.end <= finding.start)])
+            first = min(
+                [finding.start, *(s.start for s in finding.sites if before.end <= s.start < s.end <= finding.start)]
+            )
             cuts.add(_with_article(words, first, before.end))
         before = finding
     return tuple(Boundary(at, "subject") for at in sorted(cuts) if at > 0)
@@ -47,8 +58,14 @@ def _is_measure(mention: Mention) -> bool:
     return any(term.kind == "measure" for term in mention.terms)
 
 
-def _speaks_of(words: Sequence[str], mention: Mention, terms: tuple[Mention, ...], i: int,
-               by_mention: dict[int, Finding], lexicon: Lexicon) -> bool:
+def _speaks_of(
+    words: Sequence[str],
+    mention: Mention,
+    terms: tuple[Mention, ...],
+    i: int,
+    by_mention: dict[int, Finding],
+    lexicon: Lexicon,
+) -> bool:
     """Whether the place is the subject of a new statement: "abdomen is", "abdomen no ...", "abdomen soft"."""
     if not any(term.kind == "site" for term in mention.terms):
         return False

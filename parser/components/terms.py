@@ -10,7 +10,6 @@ from parser.layers import Mention, Number, Term
 from parser.terms import FormIndex, term_index
 from parser.tokens import Tokens
 
-
 #: Words that may stand between a measure and its number.
 #: A measure whose number is further than this many tokens has none ("radial pulse on the left is weak").
 NUMBER_NEAR = 6
@@ -33,33 +32,50 @@ def find_terms(tokens: Tokens, numbers: tuple[Number, ...], lexicon: Lexicon) ->
         if any(term.kind == "site" for term in terms) and end - start == 1 and start in units:
             continue  # "two hundred feet"
         numberless = starts.isdisjoint(range(end, end + NUMBER_NEAR))
-        if end - start > 1 and all(term.kind == "measure" for term in terms) and (
-            numberless or not grades.isdisjoint((start, end, end + 1))
+        if (
+            end - start > 1
+            and all(term.kind == "measure" for term in terms)
+            and (numberless or not grades.isdisjoint((start, end, end + 1)))
         ):
-            parted = [Mention(start + a, start + b, t) for span in ((0, end - start - 1), (end - start - 1, end - start))
-                      for a, b, t in _inside(index, tokens.words[start:end], span)]
+            parted = [
+                Mention(start + a, start + b, t)
+                for span in ((0, end - start - 1), (end - start - 1, end - start))
+                for a, b, t in _inside(index, tokens.words[start:end], span)
+            ]
             if not any(term.kind == "concept" for mention in parted for term in mention.terms):
                 parted = None
         found += parted if parted else [Mention(start, end, terms)]
     return tuple(found)
 
 
-def _inside(index: FormIndex[Term], words: tuple[str, ...], span: tuple[int, int]) -> Iterator[tuple[int, int, tuple[Term, ...]]]:
+def _inside(
+    index: FormIndex[Term], words: tuple[str, ...], span: tuple[int, int]
+) -> Iterator[tuple[int, int, tuple[Term, ...]]]:
     """The terms of a part of a longer form: "brachial pulse" with a grade is a place and its pulse, no rate."""
     for start, end, terms in index.find(words[span[0] : span[1]]):
         yield span[0] + start, span[0] + end, terms
 
 
-def _parted(tokens: Tokens, start: int, end: int, terms: tuple[Term, ...], starts: set[int], lexicon: Lexicon) -> list[Mention] | None:
+def _parted(
+    tokens: Tokens, start: int, end: int, terms: tuple[Term, ...], starts: set[int], lexicon: Lexicon
+) -> list[Mention] | None:
     next_word = end + 1 if end < len(tokens) and tokens.words[end] in _BETWEEN else end
     if next_word not in starts or any(term.kind in ("measure", "scale") for term in terms):
         return None
-    if any(term.kind == "concept" and (lexicon.concepts[term.id].scale or lexicon.concepts[term.id].slots) for term in terms):
+    if any(
+        term.kind == "concept" and (lexicon.concepts[term.id].scale or lexicon.concepts[term.id].slots)
+        for term in terms
+    ):
         return None
     index = term_index(lexicon)
     for at in range(start + 1, end):
         tail = index.find(tokens.words[at:end])
-        if tail and tail[-1][1] == end - at and tail[-1][0] == 0 and any(term.kind == "measure" for term in tail[-1][2]):
+        if (
+            tail
+            and tail[-1][1] == end - at
+            and tail[-1][0] == 0
+            and any(term.kind == "measure" for term in tail[-1][2])
+        ):
             head = [Mention(start + a, start + b, t) for a, b, t in index.find(tokens.words[start:at])]
             return [*head, Mention(at, end, tail[-1][2])]
     return None

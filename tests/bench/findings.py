@@ -27,17 +27,40 @@ from tests.shared import lines_of
 
 #: The data set's regions -> our stations.
 STATIONS: dict[str, tuple[str, ...]] = {
-    "extremities": ("upper_extremities", "lower_extremities", "skin_hair_nails"), "abdomen": ("abdomen",),
-    "skin": ("skin_hair_nails",), "breasts": ("breasts_axillae",), "general": ("general_survey", "vital_signs"),
-    "cardiovascular": ("heart",), "neurological": ("neurological",), "head": ("head_face",), "eyes": ("eyes",), "ears": ("ears",),
-    "rectal": ("genitourinary",), "psychosocial": ("neurological", "general_survey"), "mouth_throat": ("mouth_throat",),
-    "lymph_nodes": ("neck", "breasts_axillae", "lower_extremities", "genitourinary", "upper_extremities"), "genitourinary": ("genitourinary",),
-    "back": ("back_sacrum_lines", "posterior_chest", "musculoskeletal"), "nose": ("nose_sinuses",), "neck": ("neck",),
-    "musculoskeletal": ("musculoskeletal", "upper_extremities", "lower_extremities"), "chest": ("anterior_chest", "posterior_chest"),
-    "respiratory": ("anterior_chest", "posterior_chest"), "heent": ("head_face", "eyes", "ears", "nose_sinuses", "mouth_throat", "neck"),
+    "extremities": ("upper_extremities", "lower_extremities", "skin_hair_nails"),
+    "abdomen": ("abdomen",),
+    "skin": ("skin_hair_nails",),
+    "breasts": ("breasts_axillae",),
+    "general": ("general_survey", "vital_signs"),
+    "cardiovascular": ("heart",),
+    "neurological": ("neurological",),
+    "head": ("head_face",),
+    "eyes": ("eyes",),
+    "ears": ("ears",),
+    "rectal": ("genitourinary",),
+    "psychosocial": ("neurological", "general_survey"),
+    "mouth_throat": ("mouth_throat",),
+    "lymph_nodes": ("neck", "breasts_axillae", "lower_extremities", "genitourinary", "upper_extremities"),
+    "genitourinary": ("genitourinary",),
+    "back": ("back_sacrum_lines", "posterior_chest", "musculoskeletal"),
+    "nose": ("nose_sinuses",),
+    "neck": ("neck",),
+    "musculoskeletal": ("musculoskeletal", "upper_extremities", "lower_extremities"),
+    "chest": ("anterior_chest", "posterior_chest"),
+    "respiratory": ("anterior_chest", "posterior_chest"),
+    "heent": ("head_face", "eyes", "ears", "nose_sinuses", "mouth_throat", "neck"),
 }
-MEASURES = {"pulse": "heart_rate", "respiratory_rate": "respiratory_rate", "spo2": "spo2", "temperature": "temperature",
-            "blood_pressure": "blood_pressure", "blood_glucose": "blood_glucose", "height": "height", "weight": "weight", "pain": "pain_score"}
+MEASURES = {
+    "pulse": "heart_rate",
+    "respiratory_rate": "respiratory_rate",
+    "spo2": "spo2",
+    "temperature": "temperature",
+    "blood_pressure": "blood_pressure",
+    "blood_glucose": "blood_glucose",
+    "height": "height",
+    "weight": "weight",
+    "pain": "pain_score",
+}
 
 
 @dataclass
@@ -52,7 +75,8 @@ class Tally:
         precision = self.right / max(self.right + self.extra, 1)
         recall = self.right / max(self.right + self.missed, 1)
         f1 = 2 * precision * recall / max(precision + recall, 1e-9)
-        return f"{name:28} precision {precision:.3f}  recall {recall:.3f}  F1 {f1:.3f}  ({self.right} right, {self.missed} missed, {self.extra} extra)"
+        counts = f"({self.right} right, {self.missed} missed, {self.extra} extra)"
+        return f"{name:28} precision {precision:.3f}  recall {recall:.3f}  F1 {f1:.3f}  {counts}"
 
 
 def record_of(text: str) -> Record:
@@ -83,20 +107,32 @@ def stretches(row: dict[str, Any], shift: int, places: list[int] | None) -> list
 
 def entries_of(record: Record) -> list[tuple[str, Entry]]:
     """Standing findings, one for each stretch of words and concept."""
-    return [(region.region, entry) for region in record.regions for entry in region.entries
-            if entry.superseded_by is None and entry.kind in ("finding", "scale", "report", "device")]
+    return [
+        (region.region, entry)
+        for region in record.regions
+        for entry in region.entries
+        if entry.superseded_by is None and entry.kind in ("finding", "scale", "report", "device")
+    ]
 
 
 def matches(entry: Entry, region: str, gold: dict[str, Any]) -> dict[str, bool]:
     status = "present" if entry.status in ("present", "normal") else entry.status
     names = [gold["region"], *(gold.get("region_alt") or [])]
     side = {"both": "bilateral"}.get(entry.side or "", entry.side)
-    return {"status": bool(gold.get("either_status")) or status == gold["status"],
-            "side": side == gold.get("side"),
-            "region": any(region in STATIONS.get(name, (name,)) for name in names)}
+    return {
+        "status": bool(gold.get("either_status")) or status == gold["status"],
+        "side": side == gold.get("side"),
+        "region": any(region in STATIONS.get(name, (name,)) for name in names),
+    }
 
 
-def compare(golds: list[tuple[int, int, dict[str, Any]]], ours: list[tuple[str, Entry]], tally: dict[str, Tally], errors: list[str], text: str) -> None:
+def compare(
+    golds: list[tuple[int, int, dict[str, Any]]],
+    ours: list[tuple[str, Entry]],
+    tally: dict[str, Tally],
+    errors: list[str],
+    text: str,
+) -> None:
     """Match gold findings with entries: best agreement first, each entry at most once."""
     pairs = []
     for g, (start, end, gold) in enumerate(golds):
@@ -122,13 +158,20 @@ def compare(golds: list[tuple[int, int, dict[str, Any]]], ours: list[tuple[str, 
         if not agreed or not all(agreed.values()):
             wrong = ",".join(k for k, v in agreed.items() if not v) if agreed else "not found"
             got = f"{found[1].concept}/{found[1].status}/{found[1].side}/{found[0]}" if found else "-"
-            errors.append(f"{wrong:12} {gold['span']!r} want {gold['status']}/{gold.get('side')}/{gold['region']} got {got} | {text[:160]}")
+            errors.append(
+                f"{wrong:12} {gold['span']!r} want {gold['status']}/{gold.get('side')}/{gold['region']} "
+                f"got {got} | {text[:160]}"
+            )
     for o, (region, entry) in enumerate(ours):
         if o not in used_ours:
             for one in tally.values():
                 one.extra += 1
-            errors.append(f"extra        {entry.concept}/{entry.status}/{region} {entry.evidence.text!r} | {text[:160]}")
-    wrong = sum(1 for g in used_gold if not all(matches(ours[used_gold[g]][1], ours[used_gold[g]][0], golds[g][2]).values()))
+            errors.append(
+                f"extra        {entry.concept}/{entry.status}/{region} {entry.evidence.text!r} | {text[:160]}"
+            )
+    wrong = sum(
+        1 for g in used_gold if not all(matches(ours[used_gold[g]][1], ours[used_gold[g]][0], golds[g][2]).values())
+    )
     tally["all"].extra += wrong
 
 
@@ -149,7 +192,10 @@ def compare_vitals(row: dict[str, Any], record: Record, tally: Tally, marked: Ta
         _count(tally, right)
         _count(marked, right or any(entry.confirm for _, entry in said))
         if not right:
-            errors.append(f"vital        {gold['name']}={gold['value']} got {[e.value.text for _, e in said if e.value]} | {row['text'][:120]}")
+            errors.append(
+                f"vital        {gold['name']}={gold['value']} "
+                f"got {[e.value.text for _, e in said if e.value]} | {row['text'][:120]}"
+            )
 
 
 def _same(number: float | None, systolic: float | None, diastolic: float | None, gold: Any) -> bool:
@@ -158,7 +204,9 @@ def _same(number: float | None, systolic: float | None, diastolic: float | None,
     return number is not None and re.match(r"^\d+(\.\d+)?$", str(gold)) is not None and abs(number - float(gold)) < 1e-6
 
 
-def run(rows: list[dict[str, Any]], together: bool, predictions: str | None) -> tuple[dict[str, Tally], Tally, Tally, list[str]]:
+def run(
+    rows: list[dict[str, Any]], together: bool, predictions: str | None
+) -> tuple[dict[str, Tally], Tally, Tally, list[str]]:
     tally = {key: Tally() for key in ("span", "status", "side", "region", "all")}
     vitals, marked = Tally(), Tally()
     errors: list[str] = []
@@ -170,14 +218,21 @@ def run(rows: list[dict[str, Any]], together: bool, predictions: str | None) -> 
             record = record_of(row["text"])
             compare(stretches(row, 0, None), entries_of(record), tally, errors, row["text"])
             compare_vitals(row, record, vitals, marked, errors)
-            out.append({"id": row["id"], "entries": [{"region": r, **e.model_dump(mode="json")} for r, e in entries_of(record)]})
+            out.append(
+                {
+                    "id": row["id"],
+                    "entries": [{"region": r, **e.model_dump(mode="json")} for r, e in entries_of(record)],
+                }
+            )
     if predictions:
         with open(predictions, "w", encoding="utf-8") as stream:
             stream.writelines(json.dumps(line) + "\n" for line in out)
     return tally, vitals, marked, errors
 
 
-def _run_together(rows: list[dict[str, Any]], tally: dict[str, Tally], vitals: Tally, marked: Tally, errors: list[str]) -> None:
+def _run_together(
+    rows: list[dict[str, Any]], tally: dict[str, Tally], vitals: Tally, marked: Tally, errors: list[str]
+) -> None:
     text, golds, every = "", [], []
     for row in rows:
         flat, places = flattened(row["text"])

@@ -41,7 +41,9 @@ def main() -> None:
     for length in (n for n in LENGTHS if n <= given.longest):
         text = " ".join((words * (length // len(words) + 1))[:length])
         count, seconds = timed(text, False)
-        print(f"  {count:>9,} words  {count / seconds:>9,.0f} words/s  {seconds / count * 1e6:6.1f} microseconds a word")
+        print(
+            f"  {count:>9,} words  {count / seconds:>9,.0f} words/s  {seconds / count * 1e6:6.1f} microseconds a word"
+        )
     count, seconds = timed("\n".join(sentences), False)
     print(f"one utterance a line\n  {count:>9,} words  {count / seconds:>9,.0f} words/s")
     count, seconds = timed("\n".join(sentences[:200]), True)

@@ -49,13 +49,16 @@ def test_components_work_in_the_pipelines_of_others() -> None:
     assert done.stdout.strip() == "[('soft', 'present', 'abdomen'), ('mass', 'absent', 'abdomen')]"
 
 
-@pytest.mark.parametrize(("utterances", "whole"), [
-    (["blood pressure", "one twenty eight over eighty two"], "blood pressure one twenty eight over eighty two"),
-    (["blood pressure one twenty eight over", "eighty two"], "blood pressure one twenty eight over eighty two"),
-    (["lungs clear no", "crackles or wheezes"], "lungs clear no crackles or wheezes"),
-    (["no murmurs rubs or", "gallops"], "no murmurs rubs or gallops"),
-    (["heart rate", "seventy six"], "heart rate seventy six"),
-])
+@pytest.mark.parametrize(
+    ("utterances", "whole"),
+    [
+        (["blood pressure", "one twenty eight over eighty two"], "blood pressure one twenty eight over eighty two"),
+        (["blood pressure one twenty eight over", "eighty two"], "blood pressure one twenty eight over eighty two"),
+        (["lungs clear no", "crackles or wheezes"], "lungs clear no crackles or wheezes"),
+        (["no murmurs rubs or", "gallops"], "no murmurs rubs or gallops"),
+        (["heart rate", "seventy six"], "heart rate seventy six"),
+    ],
+)
 def test_an_utterance_that_breaks_off_is_read_with_the_next(utterances: list[str], whole: str) -> None:
     assert brief(told("\n".join(utterances))) == brief(told(whole))
 
@@ -88,9 +91,24 @@ def test_an_added_utterance_changes_nothing_before_it() -> None:
         assert brief(told("\n".join(lines)))[: len(told("\n".join(lines[:cut])))] == brief(told("\n".join(lines[:cut])))
 
 
-_LINES = ("skin warm and dry", "no edema", "blood pressure one twenty over eighty", "uh pupils equal", "scratch that",
-          "correction left", "moving on to the abdomen", "tenderness in the right lower quadrant", "take a deep breath for me",
-          "no crackles or wheezes", "recorder what is left", "two plus", "on the left", "no", "over", "denies pain reports nausea")
+_LINES = (
+    "skin warm and dry",
+    "no edema",
+    "blood pressure one twenty over eighty",
+    "uh pupils equal",
+    "scratch that",
+    "correction left",
+    "moving on to the abdomen",
+    "tenderness in the right lower quadrant",
+    "take a deep breath for me",
+    "no crackles or wheezes",
+    "recorder what is left",
+    "two plus",
+    "on the left",
+    "no",
+    "over",
+    "denies pain reports nausea",
+)
 
 
 @settings(deadline=None, max_examples=40)
@@ -109,8 +127,15 @@ def test_a_stream_is_read_as_the_whole(lines: list[str]) -> None:
 
 
 @settings(deadline=None, max_examples=120)
-@given(st.one_of(st.text(max_size=200), st.lists(st.sampled_from([*" ".join(_LINES).split(), *string.punctuation, "120/80", "½", "\u202e", "x4"]),
-                                                 max_size=60).map(" ".join)))
+@given(
+    st.one_of(
+        st.text(max_size=200),
+        st.lists(
+            st.sampled_from([*" ".join(_LINES).split(), *string.punctuation, "120/80", "½", "\u202e", "x4"]),
+            max_size=60,
+        ).map(" ".join),
+    )
+)
 def test_any_text_is_accepted(text: str) -> None:
     """No exception on any text; every place lies inside it; stations stand in record order."""
     transcript = transcript_of_text(text, "test")
