@@ -28,7 +28,9 @@ def has_model() -> bool:
     return True
 
 
-needs_model = pytest.mark.skipif(not has_model(), reason="the acoustic model is not on this machine: crownsole model fetch")
+needs_model = pytest.mark.skipif(
+    not has_model(), reason="the acoustic model is not on this machine: crownsole model fetch"
+)
 
 
 def record_of(name: str) -> Record:
@@ -37,8 +39,11 @@ def record_of(name: str) -> Record:
 
 
 def facts(record: Record) -> set[tuple[object, ...]]:
-    return {(entry.concept, entry.status, entry.side, entry.value and entry.value.text)
-            for _, entry in record.entries().values() if entry.superseded_by is None}
+    return {
+        (entry.concept, entry.status, entry.side, entry.value and entry.value.text)
+        for _, entry in record.entries().values()
+        if entry.superseded_by is None
+    }
 
 
 @pytest.mark.parametrize("name", ["complete_run", "hurried_run"])
@@ -67,10 +72,34 @@ def test_the_contract_has_the_published_shape() -> None:
     """Keys of ``crownsole-record/1``: what readers of the JSON rely on."""
     plain = json.loads(record_of("hurried_run").model_dump_json())
     assert plain["schema"] == "crownsole-record/1"
-    assert set(plain) == {"schema", "run", "words", "regions", "measures", "computed", "remarks", "amendments", "unfiled"}
+    assert set(plain) == {
+        "schema",
+        "run",
+        "words",
+        "regions",
+        "measures",
+        "computed",
+        "remarks",
+        "amendments",
+        "unfiled",
+    }
     entry = next(entry for region in plain["regions"] for entry in region["entries"])
-    assert set(entry) == {"id", "concept", "label", "kind", "status", "site", "side", "value", "qualifiers", "evidence",
-                          "confidence", "confirm", "superseded_by", "inferred"}
+    assert set(entry) == {
+        "id",
+        "concept",
+        "label",
+        "kind",
+        "status",
+        "site",
+        "side",
+        "value",
+        "qualifiers",
+        "evidence",
+        "confidence",
+        "confirm",
+        "superseded_by",
+        "inferred",
+    }
     assert set(entry["evidence"]) == {"utterance", "words", "start", "end", "chars", "text"}
     assert Record.model_validate(plain).model_dump(mode="json") == plain
 

@@ -154,7 +154,7 @@ class _Builder:
             yield max(finding.start, value.start), self._statement(of_its_place, assertion, given, value)
 
     def _renamed(self, finding: Finding, before: SlotValue, value: SlotValue) -> Finding:
-        """The finding at the place named between two of its values ("pedal pulses two plus, posterior tibial one plus")."""
+        """The finding at the place named between two of its values ("pedal 2+, posterior tibial 1+")."""
         named = tuple(
             SiteUse(term.id, m.start, m.end)
             for m in self.terms
@@ -287,6 +287,8 @@ def _status(finding: Finding, assertion: Assertion) -> tuple[Status, tuple[str, 
     """Status of a finding from its cue and its form; a negated negative is marked."""
     status: Status = "present" if assertion.status == "hypothetical" else assertion.status
     if finding.absent and status == "absent":
+        if assertion.cue is not None and not assertion.cue[1] <= finding.start <= assertion.cue[1] + 1:
+            return "absent", ()  # "not palpable and nontender": each says no by itself
         return "uncertain", (f'a double negative: "{assertion.cue_text} ... " before a word that itself says no',)
     if finding.absent and status == "present":
         return "absent", ()

@@ -34,14 +34,19 @@ def test_help_teaches_by_example_and_lists_the_exit_codes() -> None:
 
 def test_the_readme_documents_the_same_exit_codes() -> None:
     table = README.read_text(encoding="utf-8")
-    assert [f"| {code} | {meaning} |" for code, meaning in EXIT_CODES.items() if f"| {code} | {meaning} |" not in table] == []
+    assert [
+        f"| {code} | {meaning} |" for code, meaning in EXIT_CODES.items() if f"| {code} | {meaning} |" not in table
+    ] == []
 
 
-@pytest.mark.parametrize(("name", "content", "code", "sentence"), [
-    ("empty.txt", b"", 3, "is empty"),
-    ("blank.txt", b" \n\t\n", 3, "is empty"),
-    ("sound.wav", b"RIFF\0\0\0\0WAVE", 3, "is not text"),
-])
+@pytest.mark.parametrize(
+    ("name", "content", "code", "sentence"),
+    [
+        ("empty.txt", b"", 3, "is empty"),
+        ("blank.txt", b" \n\t\n", 3, "is empty"),
+        ("sound.wav", b"RIFF\0\0\0\0WAVE", 3, "is not text"),
+    ],
+)
 def test_what_is_no_transcript_is_told(tmp_path: Path, name: str, content: bytes, code: int, sentence: str) -> None:
     path = tmp_path / name
     path.write_bytes(content)
@@ -51,10 +56,16 @@ def test_what_is_no_transcript_is_told(tmp_path: Path, name: str, content: bytes
     assert len(told.strip().splitlines()) == 1
 
 
-@pytest.mark.parametrize(("content", "encoding"), [
-    ("\ufeff" + LINE, "utf-8"), (LINE.replace("\n", "\r\n"), "utf-8"), (LINE, "utf-16"), ("abdomen\x00soft no\x07 masses", "utf-16"),
-    ("caf\xe9 " + LINE, "cp1252"),
-])
+@pytest.mark.parametrize(
+    ("content", "encoding"),
+    [
+        ("\ufeff" + LINE, "utf-8"),
+        (LINE.replace("\n", "\r\n"), "utf-8"),
+        (LINE, "utf-16"),
+        ("abdomen\x00soft no\x07 masses", "utf-16"),
+        ("caf\xe9 " + LINE, "cp1252"),
+    ],
+)
 def test_odd_text_is_read(tmp_path: Path, content: str, encoding: str) -> None:
     path = tmp_path / "run.txt"
     path.write_bytes(content.encode(encoding))
@@ -69,7 +80,10 @@ def test_a_bad_file_does_not_stop_the_others(tmp_path: Path) -> None:
     files = [str(tmp_path / name) for name in ("a.txt", "gone.txt", "b.txt")]
     done = CliRunner().invoke(app, ["read", *files, "--format", "json"])
     assert done.exit_code == 3
-    assert [json.loads(line)["run"]["source"] for line in done.stdout.splitlines() if line.startswith("{")] == ["a.txt", "b.txt"]
+    assert [json.loads(line)["run"]["source"] for line in done.stdout.splitlines() if line.startswith("{")] == [
+        "a.txt",
+        "b.txt",
+    ]
 
 
 def test_an_existing_file_is_kept_unless_forced(tmp_path: Path) -> None:
@@ -87,7 +101,9 @@ def test_an_existing_file_is_kept_unless_forced(tmp_path: Path) -> None:
 
 def test_an_invalid_pack_is_told_with_file_and_line(tmp_path: Path) -> None:
     (tmp_path / "findings").mkdir()
-    (tmp_path / "findings" / "neck.yaml").write_text("region: neck\nconcepts:\n  - id: x\n    label: x\n    form: [y]\n")
+    (tmp_path / "findings" / "neck.yaml").write_text(
+        "region: neck\nconcepts:\n  - id: x\n    label: x\n    form: [y]\n"
+    )
     code, _, told = run("lexicon", "check", str(tmp_path))
     assert code == 5
     assert "neck.yaml, line" in told
