@@ -92,6 +92,8 @@ def _with_digits(run: Run) -> tuple[Reading, ...]:
     if before is None or "." in before:
         parts = split(run.groups)
         before = whole(parts[-1]) or "0"
+    if "." in before:  # "98.6 point two": a figure has its own point, so these are two numbers
+        return (Reading("list", f"{before} {run.digits}", (float(before), float(run.digits))),)
     reading = _number(f"{before}.{run.digits}")
     if not run.weak_point:
         return (reading,)

@@ -146,7 +146,7 @@ class Expressions(Numerals):
         if not figure or after in ("is", "are", ":", "="):
             return False
         if self.word(place) == "in":
-            return after not in _NOT_INCHES and not after.isdigit()
+            return after not in _NOT_INCHES and not after.isdecimal()
         if after and is_figure(after) and not self.attached(place):
             return self.word(place) in ("f", "c")
         return True
@@ -332,7 +332,7 @@ class Expressions(Numerals):
             )
         if left.figure and self.word(left.end) == ":" and is_figure(self.word(left.end + 1)):
             minute = self.word(left.end + 1)
-            if len(minute) == 2 and minute.isdigit() and left.value < 24 and int(minute) < 60:
+            if len(minute) == 2 and minute.isdecimal() and left.value < 24 and int(minute) < 60:
                 return self._half_of_day(left.end + 2, (clock(int(left.value), int(minute)),))
             if left.small:
                 return left.end + 2, (Reading("ratio", f"{left.text}:{minute}", (left.value, float(minute))),)

@@ -143,7 +143,7 @@ def number_text(value: float) -> str:
 
 
 def is_figure(word: str) -> bool:
-    return word[:1].isdigit() or (len(word) > 1 and word[0] == ".")
+    return word[:1].isdecimal() or (len(word) > 1 and word[0] == ".")
 
 
 def figure_text(word: str) -> str:

@@ -71,8 +71,9 @@ class Numerals:
             assert extra is not None
             return Run(start, extra.end, (*groups, extra))
         weak = False
-        digits, end = self._digits_after_point(at)
-        if not digits and groups and len(groups) <= 3:
+        pointed = bool(groups) and "." in groups[-1].text  # a figure with a point of its own takes no second
+        digits, end = ("", at) if pointed else self._digits_after_point(at)
+        if not digits and groups and len(groups) <= 3 and not pointed:
             digits, end = self._digits_after_stop(at)
             weak = bool(digits)
         if not groups and not digits:
@@ -181,7 +182,7 @@ class Numerals:
         while len(text) < 3:
             role, value = self.role(here)
             word = self.word(here)
-            if not text and word and is_figure(word) and "." not in word:
+            if not text and word.isdecimal():
                 return word, here + 1
             if not text and role in ("teen", "ten"):
                 here, value = self._below_hundred(here)

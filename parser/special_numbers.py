@@ -113,7 +113,7 @@ class SpecialNumbers(Expressions):
                 at += 1
             else:
                 return None
-        numbers = tuple(float(text) for text in texts if text.isdigit())
+        numbers = tuple(float(text) for text in texts if text.isdecimal())
         text = "".join(letter + text for letter, text in zip("EVM", texts, strict=True))
         return Number(place - 1, at, (Reading("gcs", text, numbers),))
 
@@ -126,7 +126,7 @@ class SpecialNumbers(Expressions):
         if word.endswith("ties") and (ten := self.tables.role.get(word[:-3] + "y")) is not None and ten[0] == "ten":
             value = ten[1] + (hundreds[1] * 100 if at > place else 0)
             return Number(place, at + 1, (Reading("decade", f"{number_text(value)}s", (value,)),))
-        if not word.isdigit() or int(word) % 10 or int(word) < 20 or not self.attached(place + 1):
+        if not word.isdecimal() or int(word) % 10 or int(word) < 20 or not self.attached(place + 1):
             return None
         end = place + 2 if self.word(place + 1) == "s" else place + 3
         if self.word(end - 1) != "s" or (end == place + 3 and self.word(place + 1) != "'"):
@@ -138,7 +138,7 @@ class SpecialNumbers(Expressions):
         role, value = self.role(place)
         end = place + 1
         if role != "ordinal":
-            if not (self.word(place).isdigit() and self.word(end) in _ENDINGS and self.attached(end)):
+            if not (self.word(place).isdecimal() and self.word(end) in _ENDINGS and self.attached(end)):
                 return None
             value, end = float(self.word(place)), end + 1
         if self.word(end) == "of" and (month := self.tables.months.get(self.word(end + 1))):

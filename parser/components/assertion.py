@@ -270,7 +270,8 @@ class _Sweep:
             clause = scope.found.cue.reach == "clause"
             if clause and self.words[found.start - 1] in self.book.joins:
                 continue
-            if scope.items or found.start - scope.last > (CLAUSE_GAP if clause else 1):
+            spent = scope.found.cue.reach == "word" and found.start > scope.found.end
+            if spent or scope.items or found.start - scope.last > (CLAUSE_GAP if clause else 1):
                 del self.scopes[status]
             else:
                 scope.last = found.end

@@ -18,6 +18,8 @@ from parser.special_numbers import SpecialNumbers
 from parser.tokens import Tokens
 
 _FIGURES = frozenset("0123456789.")
+#: Alone it is no zero.
+_INTERJECTION = "oh"
 _SYMBOL = {"less": "<", "at_most": "<=", "more": ">", "at_least": ">="}
 
 
@@ -32,7 +34,7 @@ def find_numbers(tokens: Tokens, lexicon: Lexicon) -> tuple[Number, ...]:
     for place in places:
         if place >= finder.floor:
             finder.read(place)
-    return tuple(finder.found)
+    return tuple(n for n in finder.found if tokens.words[n.start : n.end] != (_INTERJECTION,))
 
 
 def separate(tokens: Tokens, number: Number, lexicon: Lexicon) -> tuple[Number, ...]:

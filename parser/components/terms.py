@@ -25,13 +25,16 @@ def find_terms(tokens: Tokens, numbers: tuple[Number, ...], lexicon: Lexicon) ->
     index = term_index(lexicon)
     units = {number.end - 1 for number in numbers if number.readings[0].unit}
     starts = {number.start for number in numbers}
+    stops = {number.end for number in numbers}
     grades = {at for number in numbers if number.readings[0].shape == "grade" for at in (number.start, number.end)}
     found: list[Mention] = []
     for start, end, terms in index.find(tokens.words):
         parted = _parted(tokens, start, end, terms, starts, lexicon) if end - start > 1 and starts else None
         if any(term.kind == "site" for term in terms) and end - start == 1 and start in units:
             continue  # "two hundred feet"
-        numberless = starts.isdisjoint(range(end, end + NUMBER_NEAR))
+        numberless = starts.isdisjoint(range(end, end + NUMBER_NEAR)) and stops.isdisjoint(
+            range(start - NUMBER_NEAR, start + 1)
+        )
         if (
             end - start > 1
             and all(term.kind == "measure" for term in terms)
