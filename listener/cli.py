@@ -53,6 +53,17 @@ Packs = Annotated[
 Checklist = Annotated[
     str, typer.Option("--checklist", "-c", metavar="NAME", help="What a run should have: complete, or a focused list.")
 ]
+Age = Annotated[
+    float | None, typer.Option("--age", metavar="YEARS", help="Age in years, when none is said in the run.")
+]
+PressureTable = Annotated[
+    str,
+    typer.Option("--pressure-table", metavar="NAME", help="Categories of blood pressure: aha_acc_2025 or esc_2024."),
+]
+News2Scale = Annotated[
+    int,
+    typer.Option("--news2-scale", metavar="1|2", help="Saturation scale of NEWS2; 2 only where a clinician chose it."),
+]
 Format = Annotated[
     str,
     typer.Option("--format", "-f", metavar="FORMAT", help="text, json, or any other that `crownsole formats` lists."),
@@ -105,6 +116,9 @@ def hear(
     model: ModelPath = None,
     pack: Packs = [],  # noqa: B006
     checklist: Checklist = "complete",
+    age: Age = None,
+    pressure_table: PressureTable = "aha_acc_2025",
+    news2_scale: News2Scale = 1,
     stock: Annotated[
         bool,
         typer.Option("--stock-vocabulary", help="Hear with the model as it came, without the lexicon's vocabulary."),
@@ -130,7 +144,7 @@ def hear(
     from listener.runs import hear as hear_one
     from listener.runs import options_of, prepare_ears
 
-    options = options_of(pack, checklist)
+    options = options_of(pack, checklist, age, pressure_table, news2_scale)
     with bar() as progress:
         ears = prepare_ears(model, options, stock=stock, progress=progress)
         _each(
@@ -149,6 +163,9 @@ def read(
     force: Force = False,
     pack: Packs = [],  # noqa: B006
     checklist: Checklist = "complete",
+    age: Age = None,
+    pressure_table: PressureTable = "aha_acc_2025",
+    news2_scale: News2Scale = 1,
     keep: Keep = False,
     note: Note = "narrative",
     trace: Trace = False,
@@ -166,7 +183,7 @@ def read(
     """
     from listener.runs import kept, options_of, read_text, record_of
 
-    options = options_of(pack, checklist)
+    options = options_of(pack, checklist, age, pressure_table, news2_scale)
 
     def one(path: Path) -> Record:
         piped = sys.stdin.buffer.read() if str(path) == "-" else None

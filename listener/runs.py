@@ -8,8 +8,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from listener.errors import InputError, LexiconInvalid
+from listener.errors import InputError, LexiconInvalid, UsageError
 from listener.progress import Progress, silent
+from parser.settings import USUAL, Settings
 
 if TYPE_CHECKING:
     from lexicon import Lexicon
@@ -21,12 +22,17 @@ if TYPE_CHECKING:
 _BOMS = ((b"\xff\xfe", "utf-16"), (b"\xfe\xff", "utf-16"), (b"\xef\xbb\xbf", "utf-8-sig"))
 
 
+#: Tables of blood-pressure categories that can be chosen.
+PRESSURE_TABLES = ("aha_acc_2025", "esc_2024")
+
+
 @dataclass(frozen=True)
 class Options:
     """What a run is read and audited with. ``packs`` are lexicon folders laid over the built-in one."""
 
     packs: tuple[str, ...] = ()
     checklist: str = "complete"
+    settings: Settings = USUAL
 
 
 @dataclass(frozen=True)
@@ -62,7 +68,15 @@ def record_of(transcript: Transcript, options: Options, model: ModelInfo | None 
     lexicon = lexicon_of(options)
     run_id = hashlib.sha256(f"{transcript.source}\n{transcript.text}".encode()).hexdigest()[:12]
     understood = understand_all(transcript, options.packs)
-    return file(understood, transcript, lexicon, run_id=run_id, model=model, checklist=options.checklist)
+    return file(
+        understood,
+        transcript,
+        lexicon,
+        run_id=run_id,
+        model=model,
+        checklist=options.checklist,
+        settings=options.settings,
+    )
 
 
 def read_text(path: Path, data: bytes | None = None) -> Transcript:
@@ -142,6 +156,17 @@ def kept(transcript: Transcript, options: Options, sound: Path | None = None, mo
         return keep(archive, transcript, lexicon_of(options), sound=sound, checklist=options.checklist, model=model)
 
 
-def options_of(packs: Sequence[Path], checklist: str) -> Options:
-    """Options as the commands take them."""
-    return Options(tuple(str(pack) for pack in packs), checklist)
+def options_of(
+    packs: Sequence[Path],
+    checklist: str,
+    age: float | None = None,
+    pressure_table: str = "aha_acc_2025",
+    news2_scale: int = 1,
+) -> Options:
+    """Options as the commands take them. Raises :class:`UsageError` for a table or scale that does not exist."""
+    if pressure_table not in PRESSURE_TABLES:
+        raise UsageError(f"There is no pressure table '{pressure_table}'. Tables are: {', '.join(PRESSURE_TABLES)}.")
+    if news2_scale not in (1, 2):
+        raise UsageError("NEWS2 has saturation scales 1 and 2; scale 2 only where a clinician has chosen it.")
+    settings = Settings(age, pressure_table, 2 if news2_scale == 2 else 1)
+    return Options(tuple(str(pack) for pack in packs), checklist, settings)
