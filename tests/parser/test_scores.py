@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from parser.record import Computed, Record
 from parser.scores import computed, formulas
-from parser.scores.tables import age_bands, band, pressure_category, pressure_table, table
+from parser.scores.tables import age_bands, band, table
 from parser.settings import Settings
 from tests.parser.audit.building import Said, bp, lexicon, run, said, vital
 
@@ -137,47 +137,6 @@ def test_news2_is_for_people_of_16_and_over() -> None:
 
 
 # --- Blood pressure ------------------------------------------------------------------------------------------
-
-
-@pytest.mark.parametrize(
-    ("systolic", "diastolic", "label"),
-    [  # AHA/ACC 2025, Table 4 (the four categories of 2017 kept)
-        (119, 79, "normal"),
-        (120, 79, "elevated"),
-        (129, 79, "elevated"),
-        (130, 79, "stage 1"),
-        (119, 80, "stage 1"),
-        (139, 89, "stage 1"),
-        (140, 79, "stage 2"),
-        (119, 90, "stage 2"),
-        (180, 120, "stage 2"),
-        (181, 100, "severe (above 180 or above 120)"),
-        (150, 121, "severe (above 180 or above 120)"),
-        (125, 85, "stage 1"),
-        (118, 76, "normal"),
-    ],
-)
-def test_aha_acc_2025(systolic: int, diastolic: int, label: str) -> None:
-    found = pressure_table(lexicon(), "aha_acc_2025")
-    assert found is not None
-    assert pressure_category(found, systolic, diastolic).label == label
-
-
-@pytest.mark.parametrize(
-    ("systolic", "diastolic", "label"),
-    [  # ESC 2024: non-elevated <120/70, elevated 120-139 or 70-89, hypertension >=140/90
-        (119, 69, "non-elevated"),
-        (120, 69, "elevated"),
-        (119, 70, "elevated"),
-        (139, 89, "elevated"),
-        (140, 60, "140/90 or above"),
-        (110, 90, "140/90 or above"),
-    ],
-)
-def test_esc_2024(systolic: int, diastolic: int, label: str) -> None:
-    found = pressure_table(lexicon(), "esc_2024")
-    assert found is not None
-    assert pressure_category(found, systolic, diastolic).label == label
 
 
 @pytest.mark.parametrize(
