@@ -28,6 +28,12 @@ def cite(lexicon: Lexicon, names: Iterable[str]) -> str:
     return "; ".join(dict.fromkeys(parts)) or "common practice (C)"
 
 
+def citations(lexicon: Lexicon, lines: Iterable[str]) -> tuple[tuple[str, str], ...]:
+    """Short name and full citation of every source named in lines made by :func:`cite`, once, by name."""
+    keys = sorted({key for line in lines for key in keys_of(line) if key in lexicon.sources})
+    return tuple((key, lexicon.sources[key].citation) for key in keys)
+
+
 def keys_of(citation: str) -> tuple[str, ...]:
     """The short names in a line made by :func:`cite`."""
     return tuple(part.split(" (")[0] for part in citation.split("; "))

@@ -10,7 +10,7 @@ from collections.abc import Iterator, Sequence
 from textwrap import wrap
 
 from lexicon import Lexicon
-from parser.citing import keys_of
+from parser.citing import citations
 from parser.conversion import shown
 from parser.record import Computed, Record, RegionRecord, Remark
 
@@ -101,8 +101,8 @@ def _values(computed: Sequence[Computed]) -> Iterator[str]:
 def _sources(record: Record, lexicon: Lexicon) -> Iterator[str]:
     """The full citation of every source named above, once."""
     lines = [*(remark.source for remark in record.remarks), *(value.source for value in record.computed)]
-    keys = sorted({key for line in lines for key in keys_of(line) if key in lexicon.sources})
-    if keys:
+    named = citations(lexicon, lines)
+    if named:
         yield "SOURCES"
-    for key in keys:
-        yield from wrap(f"{key}: {lexicon.sources[key].citation}", WIDTH, subsequent_indent="    ")
+    for key, citation in named:
+        yield from wrap(f"{key}: {citation}", WIDTH, subsequent_indent="    ")

@@ -6,6 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 
 from lexicon import Lexicon
+from parser.citing import citations
 from parser.conversion import convert, shown
 from parser.note.exceptions import exceptions
 from parser.note.facts import standing
@@ -77,6 +78,7 @@ class Document:
     trail: tuple[str, ...]
     not_documented: str
     norms: tuple[tuple[str, str], ...]
+    sources: tuple[str, ...]
     cautions: tuple[str, ...]
     evidence: dict[str, str] = field(default_factory=dict)
     trace: bool = False
@@ -98,8 +100,15 @@ def document(record: Record, lexicon: Lexicon, style: Style | None = None) -> Do
         rows=rows(record, lexicon), computed=tuple(c for c in record.computed if c.value is not None),
         trail=tuple(trail(record, grammar)), not_documented=not_documented(record, lexicon, grammar),
         norms=norms(record, lexicon) if style.wording == "exception" else (),
+        sources=sources(record, lexicon),
         cautions=(grammar.templates["simulation"], grammar.templates["caution"]),
         evidence={entry.id: evidence_line(entry) for _, entry in standing(record)}, trace=style.trace)
+
+
+def sources(record: Record, lexicon: Lexicon) -> tuple[str, ...]:
+    """Every source that a remark or a computed value names, in full."""
+    lines = (*(remark.source for remark in record.remarks), *(value.source for value in record.computed))
+    return tuple(f"{key}: {citation}" for key, citation in citations(lexicon, lines))
 
 
 def by_exception(record: Record, lexicon: Lexicon) -> tuple[Paragraph, ...]:

@@ -53,6 +53,7 @@ def _lines(note: Document, mark: str) -> Iterator[str]:
     yield from _list("Norms of this note by exception", [f"{title}: {norm}" for title, norm in note.norms])
     yield from _list("Corrections", note.trail)
     yield from _list("Not documented", [note.not_documented] if note.not_documented else [])
+    yield from _list("Sources", note.sources)
     yield f"*{plain(note.cautions[1])}*"
 
 

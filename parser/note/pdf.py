@@ -45,6 +45,7 @@ def _data(record: Record, lexicon: Lexicon, style: Style) -> dict[str, Any]:
         "remarks": [{"severity": r.severity, "message": r.message, "say": r.say or "", "source": r.source}
                     for r in note.remarks],
         "trail": list(note.trail), "not_documented": note.not_documented,
+        "sources": list(note.sources),
         "norms": [f"{title}: {norm}" for title, norm in note.norms],
     }
 

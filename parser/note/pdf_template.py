@@ -88,6 +88,11 @@ TEMPLATE = r"""
   ]
 ]
 
+#if data.sources.len() > 0 [
+  = Sources
+  #for line in data.sources [#block(above: 0.5em, breakable: false)[#set text(9pt); #line]]
+]
+
 #v(1em)
 #small(data.cautions.at(1))
 """

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 from html import escape
+from itertools import chain
 
 from lexicon import Lexicon
 from parser.conversion import shown
@@ -41,7 +42,9 @@ def write(record: Record, lexicon: Lexicon, style: Style) -> str:
     """A whole page."""
     note = document(record, lexicon, style)
     mark = grammar_of(lexicon).templates["confirm"]
-    body = "\n".join((*_head(note), *_remarks(note), *_note(note, mark), *_values(note, record, lexicon), *_end(note)))
+    parts = (_head(note), _remarks(note), _note(note, mark), _values(note, record, lexicon),
+             _list("Sources", note.sources), _end(note))
+    body = "\n".join(chain.from_iterable(parts))
     return (f'<!doctype html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
             f'<meta http-equiv="Content-Security-Policy" content="{_POLICY}">\n'
             f'<meta name="viewport" content="width=device-width, initial-scale=1">\n'

@@ -20,7 +20,8 @@ from parser.note.grammar import grammar_of
 from parser.note.narrative import Paragraph
 from parser.record import Record
 
-_FILLS = {"documented": "2F6F62", "partial": "F3E3B8", "missing": "FFFFFF"}
+#: Light enough for black figures to stay readable; the words beside say the same.
+_FILLS = {"documented": "CFE3DD", "partial": "F3E3B8", "missing": "FFFFFF"}
 _WORDS = {"documented": "documented", "partial": "partly", "missing": "not documented"}
 #: Remarks shown before the note; the others follow it.
 _FIRST = 7
@@ -39,6 +40,7 @@ def write(record: Record, lexicon: Lexicon, style: Style) -> bytes:
     _list(word, "Corrections", note.trail)
     _list(word, "Not documented", [note.not_documented] if note.not_documented else [])
     _remarks(word, "All other remarks", note, slice(_FIRST, None), _FIRST + 1)
+    _list(word, "Sources", note.sources)
     _small(word.add_paragraph(), " ".join(note.cautions))
     out = BytesIO()
     word.save(out)
@@ -90,7 +92,7 @@ def _head(word: WordDocument, note: Document) -> None:
     word.add_heading("Stations, crown to sole", 1)
     rows = [(str(n), s.title, _WORDS[s.coverage], "; ".join(s.missing) if s.coverage == "partial" else "")
             for n, s in enumerate(note.strip, 1)]
-    table = _table(word, ("", "Station", "Coverage", "Not heard"), rows)
+    table = _table(word, ("No.", "Station", "Coverage", "Not heard"), rows, (8, 36, 20, 36))
     for station, row in zip(note.strip, table.rows[1:], strict=True):
         _shade(row.cells[0], _FILLS[station.coverage])
 
@@ -141,16 +143,18 @@ def _values(word: WordDocument, note: Document) -> None:
         word.add_heading("Vital signs and scales", 1)
         timed = any(row.time for row in note.rows)
         heads = ("What", "Value", "Also", "How", *(("Time",) if timed else ()))
-        _table(word, heads, [(r.name, r.value, r.also, r.how, r.time)[: len(heads)] for r in note.rows])
+        _table(word, heads, [(r.name, r.value, r.also, r.how, r.time)[: len(heads)] for r in note.rows],
+               (28, 18, 14, 30, 10)[: len(heads)])
     if note.computed:
         word.add_heading("Computed", 1)
         _table(word, ("What", "Value", "Formula", "Source"),
-               [(c.label, shown(c.value or 0, c.unit), c.formula, c.source) for c in note.computed])
+               [(c.label, shown(c.value or 0, c.unit), c.formula, c.source) for c in note.computed], (22, 16, 32, 30))
 
 
-def _table(word: WordDocument, heads: Sequence[str], rows: Iterable[Sequence[str]]) -> Any:
-    """A table whose heading row repeats on every page and whose rows do not break."""
+def _table(word: WordDocument, heads: Sequence[str], rows: Iterable[Sequence[str]], shares: Sequence[int]) -> Any:
+    """A table whose heading row repeats on every page and whose rows do not break; `shares` of the width a column."""
     table = word.add_table(rows=1, cols=len(heads))
+    table.autofit = False
     if "Table Grid" in [style.name for style in word.styles]:
         table.style = "Table Grid"
     for cell, head in zip(table.rows[0].cells, heads, strict=True):
@@ -158,7 +162,13 @@ def _table(word: WordDocument, heads: Sequence[str], rows: Iterable[Sequence[str
     for row in rows:
         for cell, text in zip(table.add_row().cells, row, strict=True):
             cell.text = text
+    page = word.sections[0]
+    width = (page.page_width or 0) - (page.left_margin or 0) - (page.right_margin or 0)
+    for column, share in zip(table.columns, shares, strict=True):
+        column.width = width * share // sum(shares)
     for number, row in enumerate(table.rows):
+        for cell, column in zip(row.cells, table.columns, strict=True):
+            cell.width = column.width  # readers differ: some go by the column, some by the cell
         properties = row._tr.get_or_add_trPr()
         properties.append(OxmlElement("w:cantSplit"))
         if number == 0:

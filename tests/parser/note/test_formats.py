@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import html
 import html.parser
 import io
 import json
@@ -16,6 +17,7 @@ import pytest
 
 import parser.note
 from lexicon import load
+from parser.citing import keys_of
 from parser.note import FORMATS, MissingLibrary, bundle, write
 from parser.note.document import Style, document
 from parser.note.drawings import gauges, gauges_svg, strip_svg
@@ -76,6 +78,17 @@ def test_the_page_has_its_parts_in_order() -> None:
     places = [page.index(part) for part in parts]
     assert places == sorted(places)
     assert max(map(len, page.splitlines())) <= 88
+
+
+@pytest.mark.parametrize("format_", ["text", "markdown", "html"])
+def test_every_source_that_is_named_is_cited_in_full(format_: str) -> None:
+    record = sample("hurried")
+    named = {key for remark in record.remarks for key in keys_of(remark.source) if key in load().sources}
+    assert named
+    page = re.sub(r"\s+", " ", text_of(record, format_))
+    for key in named:
+        title = load().sources[key].citation.split(".")[0]
+        assert f"{key}: {title}" in html.unescape(page).replace("\\", "")
 
 
 def test_a_trace_names_the_words_under_every_sentence() -> None:
