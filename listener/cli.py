@@ -140,7 +140,7 @@ def hear(
 
     The acoustic model is fetched the first time. A file that cannot be read does not stop the others.
     """
-    from listener.progress import bar
+    from listener.bars import bar
     from listener.runs import hear as hear_one
     from listener.runs import options_of, prepare_ears
 
@@ -256,8 +256,8 @@ def model_show(model: ModelPath = None) -> None:
 @model_app.command("fetch")
 def model_fetch() -> None:
     """Fetch the stock model, verify it, and put it in place."""
+    from listener.bars import bar
     from listener.model import find_model
-    from listener.progress import bar
 
     with bar() as progress:
         folder = find_model(progress=progress)
@@ -268,9 +268,9 @@ def model_fetch() -> None:
 @model_app.command("verify")
 def model_verify() -> None:
     """Check every file of the stock model against its SHA-256."""
+    from listener.bars import bar
     from listener.errors import ModelError
     from listener.model import find_model, verify_stock
-    from listener.progress import bar
 
     folder = find_model(fetch=False)
     if not folder.stock:
@@ -285,7 +285,7 @@ def model_verify() -> None:
 @model_app.command("build")
 def model_build(model: ModelPath = None, pack: Packs = []) -> None:  # noqa: B006
     """Compile the lexicon's vocabulary into a copy of the model (done by itself when first needed)."""
-    from listener.progress import bar
+    from listener.bars import bar
     from listener.runs import options_of, prepare_ears
 
     with bar() as progress:
@@ -296,8 +296,8 @@ def model_build(model: ModelPath = None, pack: Packs = []) -> None:  # noqa: B00
 @model_app.command("explain")
 def model_explain(term: str, model: ModelPath = None, pack: Packs = []) -> None:  # noqa: B006
     """Tell how a word or phrase is heard: as it is, or as which sound-alike words."""
+    from listener.bars import bar
     from listener.model import find_model
-    from listener.progress import bar
     from listener.runs import lexicon_of, options_of
     from listener.vocabulary import compiled, explain
 

@@ -6,9 +6,9 @@ from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+from listener.bars import Progress, silent
 from listener.levels import Block, amplified, evened
 from listener.model import ModelFolder
-from listener.progress import Progress, silent
 from listener.recognizer import Decoder, Recognizer, load_model
 from listener.settings import STANDARD, Settings
 from listener.sound import Sound, SoundFacts, open_sound

@@ -61,7 +61,7 @@ def _session(
 
 
 def _ears(wishes: Wishes, options: Options) -> tuple[Listen, ModelInfo]:
-    from listener.progress import bar
+    from listener.bars import bar
     from listener.recognizer import Recognizer
 
     with bar() as progress:

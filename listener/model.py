@@ -14,8 +14,8 @@ from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
 
+from listener.bars import Progress, silent
 from listener.errors import ModelError
-from listener.progress import Progress, silent
 
 STOCK_NAME = "vosk-model-small-en-us-0.15"
 ENVIRONMENT = "CROWNSOLE_MODEL"

@@ -17,10 +17,10 @@ import zipfile
 from collections.abc import Callable
 from pathlib import Path
 
+from listener.bars import Progress
 from listener.errors import ModelError
 from listener.locking import locked
 from listener.model import STOCK_NAME, THREE_WAYS, file_hash, stock_sums, verify_stock
-from listener.progress import Progress
 
 COORDINATES = "com.alphacephei:vosk-model-en:0.3.45:aar"
 _ASIDE = ".fetching-"

@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from listener.bars import Progress, silent
 from listener.errors import InputError, LexiconInvalid, UsageError
-from listener.progress import Progress, silent
 from parser.settings import USUAL, Settings
 
 if TYPE_CHECKING:

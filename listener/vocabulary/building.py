@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from lexicon import Lexicon
+from listener.bars import Progress, silent
 from listener.errors import ModelError
-from listener.progress import Progress, silent
 from listener.vocabulary.estimate import estimated, mixed, pruned
 from listener.vocabulary.fst import write_const
 from listener.vocabulary.graph import graph

@@ -12,11 +12,11 @@ from functools import lru_cache
 from pathlib import Path
 
 from lexicon import Lexicon
+from listener.bars import Progress, silent
 from listener.doubt import DoubtingRestorer, KeyWords
 from listener.errors import StorageError
 from listener.locking import locked
 from listener.model import ModelFolder, cache_folder, file_hash, given_model
-from listener.progress import Progress, silent
 from listener.settings import tuned
 from listener.vocabulary.building import STANDARD, STEPS, Recipe, build
 from listener.vocabulary.mapping import Restorer
