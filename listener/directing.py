@@ -15,7 +15,7 @@ from lexicon.schema import DirectionsFile
 from listener.wording import in_words, title
 from parser.audit.completeness import coverage
 from parser.record import Entry, RecordEvidence
-from parser.revising import Revision, change, put_back, standing, withdraw
+from parser.revising import Revision, change, put_back, revert, standing, withdraw
 
 if TYPE_CHECKING:
     from listener.replay import State
@@ -37,7 +37,7 @@ class Said:
     start: float | None = None
     evidence: RecordEvidence | None = None
 
-    def revision(self, kind: Literal["spoken", "confirmation", "withdrawal"]) -> Revision:
+    def revision(self, kind: Literal["spoken", "page", "confirmation", "withdrawal"]) -> Revision:
         reason = f'said "{self.text}"' if self.by == "speaker" else self.text
         return Revision(kind, self.by, self.at or None, reason, self.evidence)
 
@@ -118,14 +118,18 @@ def _amend(state: State, name: str, body: Mapping[str, Any], said: Said) -> Answ
     why = str(reason)[:500] if reason else None
     try:
         if name == "amend":
-            change(state.filing, number, _mapping(body.get("changes")), Revision("page", said.by, said.at, why))
+            new = change(state.filing, number, _mapping(body.get("changes")), Revision("page", said.by, said.at, why))
+            state.undoable.append(("change", (new.id,)))
         elif name == "confirm":
-            change(state.filing, number, {}, Revision("confirmation", said.by, said.at, why))
+            new = change(state.filing, number, {}, Revision("confirmation", said.by, said.at, why))
+            state.undoable.append(("change", (new.id,)))
         elif name == "withdraw_entry":
             withdraw(state.filing, number, Revision("withdrawal", said.by, said.at, why))
             state.undoable.append(("withdraw", (number,)))
         elif name == "restore":
             put_back(state.filing, number, Revision("page", said.by, said.at, why))
+        elif name == "revert":
+            revert(state.filing, number, Revision("page", said.by, said.at, why))
         else:
             return Answer(f"'{name[:40]}' cannot be asked of a run.", "refused")
     except ValueError as error:
@@ -243,7 +247,12 @@ def _undo(state: State, said: Said) -> Answer:
     if what == "finish":
         return _reopen(state, said)
     state.undoable.pop()
-    back = [put_back(state.filing, number, said.revision("spoken")) for number in numbers]
+    bring = revert if what == "change" else put_back
+    revision = said.revision("spoken" if said.by == "speaker" else "page")
+    try:
+        back = [bring(state.filing, number, revision) for number in numbers]
+    except ValueError as error:
+        return Answer(str(error), "refused")
     return Answer(f"Put back: {'; '.join(in_words(entry) for entry in back)}.")
 
 

@@ -166,8 +166,9 @@ class Session:
                 self._keep([("utterance", utterance_body(Utterance(number, words, typed.text, offset, first)))])
 
     def request(self, name: str, by: str = "page", **more: Any) -> None:
-        """Ask for a direction by hand (its id in ``directions.yaml``), or to "amend", "confirm", "withdraw_entry" or
-        "restore" an ``entry``, with ``reason`` and, to amend, ``changes`` (see :func:`parser.revising.change`).
+        """Ask for a direction by hand (its id in ``directions.yaml``), or to "amend", "confirm", "withdraw_entry",
+        "restore" or "revert" an ``entry``, with ``reason`` and, to amend, ``changes``
+        (see :func:`parser.revising.change`).
 
         What cannot be done is told the watchers as a refused direction.
         """

@@ -8,9 +8,11 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Literal
 
+from lexicon import Lexicon
+from parser.proposing import valued
 from parser.record import Amendment, Entry, RecordEvidence, RecordValue
 from parser.statements import SIDES, STATUSES, Value
 from parser.structurer import Filing
@@ -57,8 +59,11 @@ def withdraw(filing: Filing, number: str, revision: Revision) -> Amendment:
 
 
 def put_back(filing: Filing, number: str, revision: Revision) -> Entry:
-    """File an entry that was taken back anew."""
+    """File an entry that was taken back anew. Raises :class:`ValueError` when it was not, or is put back already."""
     region, entry = entry_of(filing, number)
+    last = next((a for a in reversed(filing.amendments) if a.supersedes == number), None)
+    if last is None or last.entry is not None:
+        raise ValueError(f"Entry {number} ({entry.label}) was not taken back.")
     restored = entry.model_copy(update={"superseded_by": None})
     return _file(filing, number, (region, restored), filing.values.get(number), revision)
 
@@ -73,7 +78,7 @@ def change(filing: Filing, number: str, changes: Mapping[str, Any], revision: Re
     update: dict[str, Any] = {"confirm": None}
     for name, wanted in changes.items():
         if name == "value":
-            value = _value(wanted, entry)
+            value = _value(wanted, entry, filing.lexicon)
             update["value"] = value and RecordValue(
                 text=value.text, number=value.number, unit=value.unit, as_said=value.as_said
             )
@@ -86,6 +91,29 @@ def change(filing: Filing, number: str, changes: Mapping[str, Any], revision: Re
     new = _file(filing, number, (region, entry.model_copy(update=update)), value, revision)
     old_region, old = filing.entries[int(number[1:]) - 1]
     filing.entries[int(number[1:]) - 1] = (old_region, old.model_copy(update={"superseded_by": new.id}))
+    return new
+
+
+def revert(filing: Filing, number: str, revision: Revision) -> Entry:
+    """Undo the change that made entry ``number``: what it replaced is filed anew in the place of what stands for it.
+
+    Raises :class:`ValueError` when no change made it, or what came of it was taken back.
+    """
+    entry_of(filing, number)
+    before = next((a.supersedes for a in filing.amendments if a.entry == number), None)
+    if before is None:
+        raise ValueError(f"Entry {number} was not changed; there is nothing to undo.")
+    follows = {a.supersedes: a.entry for a in filing.amendments}
+    last: str | None = number
+    while last in follows:
+        last = follows[last]
+    if last is None:
+        raise ValueError(f"Entry {number} was taken back. Put it back first.")
+    region, entry = entry_of(filing, before)
+    restored = entry.model_copy(update={"superseded_by": None})
+    new = _file(filing, last, (region, restored), filing.values.get(before), revision)
+    home, old = filing.entries[int(last[1:]) - 1]
+    filing.entries[int(last[1:]) - 1] = (home, old.model_copy(update={"superseded_by": new.id}))
     return new
 
 
@@ -142,7 +170,7 @@ def _is_text(wanted: Any) -> bool:
     return isinstance(wanted, str) and 0 < len(wanted) <= _LONGEST and wanted.isprintable()
 
 
-def _value(wanted: Any, entry: Entry) -> Value | None:
+def _value(wanted: Any, entry: Entry, lexicon: Lexicon) -> Value | None:
     if wanted is None:
         return None
     if not isinstance(wanted, dict) or set(wanted) - {"text", "unit"} or not _is_text(wanted.get("text")):
@@ -151,6 +179,9 @@ def _value(wanted: Any, entry: Entry) -> Value | None:
     unit = wanted.get("unit", entry.value.unit if entry.value else None)
     if unit is not None and not _is_text(unit):
         raise ValueError("The unit of a value is a short text.")
+    read = valued(entry, text, lexicon)
+    if read is not None and read.value.text == text:
+        return replace(read.value, as_said=text, unit=unit)
     single, pair = _SINGLE.fullmatch(text), _PAIR.fullmatch(text)
     of_pressure = pair if entry.concept == "blood_pressure" else None
     return Value(

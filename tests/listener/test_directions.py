@@ -185,6 +185,36 @@ def test_entries_are_amended_by_hand(
     assert filed_record(kept, session.id) == read_again(kept, session.id, LEXICON)
 
 
+def test_changes_by_hand_are_undone_one_after_another(kept: Archive) -> None:
+    session = started(kept, SAID)
+    before = standing(session)
+    session.request("amend", entry="e1", changes={"value": {"text": "130/84"}})
+    session.request("amend", entry="e3", changes={"value": {"text": "132/84"}})
+    session.request("confirm", entry="e2")
+    session.request("withdraw_entry", entry="e5")
+    for values in (["132/84"], ["132/84"], ["130/84"], ["128/82"]):
+        session.request("undo")
+        assert [value for _, _, value in standing(session) if value] == values
+    assert standing(session) == before
+    session.request("undo")
+    assert answers(session)[-1] == ("undo", "refused", "There is nothing to undo.")
+    assert len(session.state.filing.amendments) == 8
+    session.close()
+    assert filed_record(kept, session.id) == read_again(kept, session.id, LEXICON)
+
+
+def test_one_change_is_reverted_and_its_history_stays(kept: Archive) -> None:
+    session = started(kept, SAID)
+    session.request("amend", entry="e1", changes={"value": {"text": "130/84"}})
+    session.request("revert", entry="e3", reason="it was right")
+    assert standing(session) == standing(started(kept, SAID))
+    assert session.record().measures["blood_pressure"][0].systolic == 128
+    assert [(a.supersedes, a.entry) for a in session.state.filing.amendments] == [("e1", "e3"), ("e3", "e4")]
+    session.request("withdraw_entry", entry="e4")
+    session.request("revert", entry="e4")
+    assert "was taken back" in answers(session)[-1][2]
+
+
 FORGED: list[tuple[dict[str, Any], str]] = [
     ({"name": "amend", "entry": "e99", "changes": {"status": "absent"}}, "no such entry"),
     ({"name": "amend", "entry": "e1' OR 1=1", "changes": {}}, "no such entry"),
@@ -203,6 +233,8 @@ FORGED: list[tuple[dict[str, Any], str]] = [
     ({"name": "amend", "entry": "e1", "changes": [1]}, "given by name"),
     ({"name": "confirm", "entry": "e1", "concept": "bruit", "chars": [0, 1]}, "no such entry"),
     ({"name": "restore", "entry": "e50"}, "no such entry"),
+    ({"name": "restore", "entry": "e1"}, "was not taken back"),
+    ({"name": "revert", "entry": "e1"}, "was not changed"),
     ({"name": "drop_table", "entry": "e1"}, "cannot be asked"),
     ({"name": "withdraw_entry"}, "no such entry"),
 ]
