@@ -18,6 +18,7 @@ from lexicon import Lexicon
 from listener.archive import Archive, Event, Writer
 from listener.archive.events import INPUTS, Kind
 from listener.archive.flac import decoded
+from listener.archive.summaries import summarise
 from listener.errors import StorageError, UsageError
 from listener.levels import Block, RunningGain
 from listener.replay import State, begun, replayed, utterance_body
@@ -83,6 +84,8 @@ class Session:
         *,
         checklist: str = "complete",
         model: ModelInfo | None = None,
+        learner: str | None = None,
+        attempt: int | None = None,
     ) -> Self:
         """A new run."""
         writer = archive.begin(
@@ -93,6 +96,8 @@ class Session:
             checklist=checklist,
             model=model.name if model else None,
             vocabulary=model.vocabulary if model else None,
+            learner=learner,
+            attempt=attempt,
         )
         return cls(writer, begun(writer.head, lexicon), listen)
 
@@ -198,6 +203,7 @@ class Session:
                 self._keep([("request", {"id": "end", "by": "session", "how": how})])
                 record = self.record()
                 self._keep([("filed", {"lexicon": self.lexicon.version, "record": record.model_dump_json()})])
+                summarise(self.writer, record)
                 return record
             finally:
                 self.writer.close()

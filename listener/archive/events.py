@@ -104,13 +104,18 @@ class Segment:
 
 @dataclass(frozen=True, slots=True)
 class RunInfo:
-    """A run as listed. ``seconds`` of sound; ``status`` tells whether it was ended, is being written, or broke off."""
+    """A run as listed. ``seconds`` of sound; ``status`` tells whether it was ended, is being written, or broke off.
+
+    ``learner`` and ``attempt`` tell whose run it is, where that was said.
+    """
 
     head: Head
     status: Status
     events: int
     utterances: int
     seconds: float
+    learner: str | None = None
+    attempt: int | None = None
 
     @property
     def id(self) -> str:

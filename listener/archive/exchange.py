@@ -16,7 +16,8 @@ from typing import Any
 from listener.archive.events import INPUTS, Event, Head, RunInfo, Segment, canonical, digest
 from listener.archive.reading import chain_faults, sound_faults
 from listener.archive.store import Archive
-from listener.errors import InputError, StorageError
+from listener.archive.whose import Whose, whose
+from listener.errors import InputError, StorageError, UsageError
 from parser.record import Record
 
 SCHEMA = "crownsole-run/1"
@@ -67,11 +68,12 @@ def bring_in(archive: Archive, source: Path) -> RunInfo:
         _same(sums, "events.jsonl", lines)
         _same(sums, "record.json", record)
         sound = _checked_events(head, lines, stated, Record.model_validate(_json(record)))
+        who = _checked_whose(stated)
         for _ in _segments(file, sound):
             """Every piece is checked before anything is taken."""
         if any(head.id == known.id for known in archive.runs()):
             raise StorageError(f"Run {head.id} is here already; nothing was taken from {source.name}.")
-        archive.insert_run(head, _events(lines), _segments(file, sound))
+        archive.insert_run(head, _events(lines), _segments(file, sound), who)
     return archive.run(head.id)
 
 
@@ -85,7 +87,8 @@ def _write(file: zipfile.ZipFile, archive: Archive, info: RunInfo, record: Recor
         file.writestr(zipfile.ZipInfo(_name(segment.number)), segment.data)  # FLAC is packed already
         count += 1
     sums = {"events.jsonl": digest(lines), "record.json": digest(filed)}
-    head = {"schema": SCHEMA, "head": json.loads(info.head.as_json()), "sound": count, "sha256": sums}
+    head: dict[str, Any] = {"schema": SCHEMA, "head": json.loads(info.head.as_json()), "sound": count, "sha256": sums}
+    head |= {"learner": info.learner, "attempt": info.attempt}
     file.writestr("record.json", filed)
     file.writestr("events.jsonl", lines)
     file.writestr("run.json", json.dumps(head, indent=1) + "\n")
@@ -145,6 +148,16 @@ def _checked_head(stated: Any) -> tuple[Head, dict[str, str]]:
     if not (head.id.isascii() and head.id.isalnum() and 6 <= len(head.id) <= 64):
         raise ValueError("its id is none of ours")
     return head, dict(stated["sha256"])
+
+
+def _checked_whose(stated: Any) -> Whose:
+    learner, attempt = stated.get("learner"), stated.get("attempt")
+    if not (learner is None or isinstance(learner, str)) or not (attempt is None or type(attempt) is int):
+        raise ValueError(_ANOTHER)
+    try:
+        return whose(learner, attempt)
+    except UsageError as error:
+        raise ValueError(str(error)) from None
 
 
 def _same(sums: dict[str, str], name: str, data: bytes) -> None:

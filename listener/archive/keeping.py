@@ -11,6 +11,7 @@ from lexicon import Lexicon
 from listener.archive.events import RunKind
 from listener.archive.flac import LONGEST
 from listener.archive.store import Archive
+from listener.archive.summaries import file
 from listener.levels import Block
 from listener.replay import begun, utterance_body
 from parser.record import ModelInfo, Record
@@ -25,6 +26,8 @@ def keep(
     sound: Path | None = None,
     checklist: str = "complete",
     model: ModelInfo | None = None,
+    learner: str | None = None,
+    attempt: int | None = None,
 ) -> Record:
     """Store a transcript with its sound file; the record is the same as without keeping, but for the id of the run.
 
@@ -39,6 +42,8 @@ def keep(
         checklist=checklist,
         model=model.name if model else None,
         vocabulary=model.vocabulary if model else None,
+        learner=learner,
+        attempt=attempt,
     ) as writer:
         for block in _pieces(sound) if sound is not None else ():
             writer.sound(block)
@@ -52,7 +57,7 @@ def keep(
         for event in writer.append(("request", {"id": "end", "by": "program", "how": "complete"})):
             writer.append(*state.take(event))
         record = state.record(transcript.duration_s)
-        writer.append(("filed", {"lexicon": lexicon.version, "record": record.model_dump_json()}))
+        file(writer, record, lexicon.version)
     return record
 
 

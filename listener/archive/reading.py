@@ -8,6 +8,7 @@ from lexicon import Lexicon
 from listener.archive.events import INPUTS, Event, Head
 from listener.archive.flac import decoded
 from listener.archive.store import Archive
+from listener.archive.summaries import file
 from listener.errors import SoundError, StorageError
 from listener.levels import Block
 from listener.wording import in_words, title
@@ -69,7 +70,7 @@ def _said(record: Record) -> dict[tuple[str, str, int], None]:
 def file_again(archive: Archive, run: str, record: Record) -> None:
     """Take a record as the one that is filed. The ones filed before stay in the archive."""
     with archive.resume(run) as writer:
-        writer.append(("filed", {"lexicon": record.run.lexicon.version, "record": record.model_dump_json()}))
+        file(writer, record, record.run.lexicon.version)
 
 
 def sound_of(archive: Archive, run: str) -> Iterator[Block]:

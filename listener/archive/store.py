@@ -17,7 +17,8 @@ from sqlalchemy.engine import URL
 from listener.archive.engine import connected, named, told, whereabouts
 from listener.archive.events import Event, Head, RunInfo, RunKind, Segment, Status
 from listener.archive.migrating import migrate
-from listener.archive.tables import AudioRow, EventRow, RemovalRow, RunRow
+from listener.archive.tables import AssignmentRow, AudioRow, EventRow, RemovalRow, RunRow
+from listener.archive.whose import NOBODY, Whose, insert_assignment, standing, whose
 from listener.archive.writers import Held, holds_of
 from listener.archive.writing import PAGE, Ends, Writer, in_pages, insert_events, insert_head, insert_segments, stamp
 from listener.errors import InputError, StorageError
@@ -65,10 +66,13 @@ class Archive:
         self._holds.free_all()
         self._engine.dispose()
 
-    def runs(self) -> tuple[RunInfo, ...]:
-        """Every run, the one made last first."""
-        with self._reading() as connection:
-            rows = list(connection.execute(_facts().order_by(RunRow.key.desc())))
+    def runs(self, learner: str | None = None) -> tuple[RunInfo, ...]:
+        """Every run, or those of one learner; the one made last first."""
+        facts = _facts().order_by(RunRow.key.desc())
+        if learner is not None:
+            facts = facts.where(standing(AssignmentRow.learner) == learner)
+        with self.reading() as connection:
+            rows = list(connection.execute(facts))
         with told(self._url):
             held = self._holds.held()
         return tuple(_info(row, held) for row in rows)
@@ -78,7 +82,7 @@ class Archive:
         facts = _facts().order_by(RunRow.key.desc())
         if name != "last":
             facts = facts.where(RunRow.id.startswith(name, autoescape=True))
-        with self._reading() as connection:
+        with self.reading() as connection:
             rows = list(connection.execute(facts.limit(2)))
         exact = [row for row in rows if name in ("last", row.id)]
         if not rows or not name:
@@ -94,7 +98,7 @@ class Archive:
         while True:
             asked = select(EventRow.number, EventRow.kind, EventRow.at, EventRow.body, EventRow.hash)
             asked = asked.where(EventRow.run == key, EventRow.number > after).order_by(EventRow.number).limit(PAGE)
-            with self._reading() as connection:
+            with self.reading() as connection:
                 rows = list(connection.execute(asked))
             for row in rows:
                 after = row.number
@@ -108,7 +112,7 @@ class Archive:
         asked = select(AudioRow.number, AudioRow.start, AudioRow.samples, AudioRow.sha256, AudioRow.data)
         while True:
             page = asked.where(AudioRow.run == key, AudioRow.number >= first).order_by(AudioRow.number).limit(PAGE)
-            with self._reading() as connection:
+            with self.reading() as connection:
                 rows = list(connection.execute(page))
             for row in rows:
                 first = row.number + 1
@@ -121,7 +125,7 @@ class Archive:
         asked = select(func.max(AudioRow.number)).where(
             AudioRow.run == self._key(run), AudioRow.start <= max(sample, 0)
         )
-        with self._reading() as connection:
+        with self.reading() as connection:
             return connection.execute(asked).scalar() or 1
 
     def begin(
@@ -134,27 +138,44 @@ class Archive:
         checklist: str = "complete",
         model: str | None = None,
         vocabulary: str | None = None,
+        learner: str | None = None,
+        attempt: int | None = None,
     ) -> Writer:
-        """A new run and its writer. Raises :class:`StorageError`."""
+        """A new run and its writer. Raises :class:`StorageError`; :class:`UsageError` for a learner or attempt."""
+        who = whose(learner, attempt)
         head = Head(
             secrets.token_hex(6), kind, source, stamp(self.clock()), lexicon, packs, checklist, model, vocabulary
         )
-        return self._begin_with(head)
+        return self._begin_with(head, who)
 
-    def _begin_with(self, head: Head) -> Writer:
+    def _begin_with(self, head: Head, who: Whose = NOBODY) -> Writer:
         self._hold(head.id)
         try:
             with self.writing() as connection:
                 key = insert_head(connection, head)
+                if who:
+                    insert_assignment(connection, key, who, "program", head.made_at)
         except BaseException:
             self._holds.free(head.id)
             raise
         return Writer(self, head, key, Ends(head.hash))
 
-    def insert_run(self, head: Head, events: Iterable[Event], segments: Iterable[Segment]) -> None:
+    def assign(self, run: str, learner: str | None, attempt: int | None = None, by: str = "program") -> RunInfo:
+        """Say whose a run is (None: nobody's). What was said before is kept. Raises :class:`UsageError`."""
+        who = whose(learner, attempt)
+        key = self._key(self.run(run).id)
+        with self.writing() as connection:
+            insert_assignment(connection, key, who, by, stamp(self.clock()))
+        return self.run(run)
+
+    def insert_run(
+        self, head: Head, events: Iterable[Event], segments: Iterable[Segment], who: Whose = NOBODY
+    ) -> None:
         """A run from elsewhere, all of it or nothing; its hashes were checked. Raises :class:`StorageError`."""
         with self.writing() as connection:
             key = insert_head(connection, head)
+            if who:
+                insert_assignment(connection, key, who, "import", stamp(self.clock()))
             for some in in_pages(segments):
                 insert_segments(connection, key, some)
             for few in in_pages(events):
@@ -166,7 +187,7 @@ class Archive:
         self._hold(head.id)
         try:
             key = self._key(head.id)
-            with self._reading() as connection:
+            with self.reading() as connection:
                 event = connection.execute(
                     select(EventRow.number, EventRow.hash, EventRow.at)
                     .where(EventRow.run == key)
@@ -212,7 +233,8 @@ class Archive:
             yield connection
 
     @contextmanager
-    def _reading(self) -> Iterator[Connection]:
+    def reading(self) -> Iterator[Connection]:
+        """A transaction that sees one state of the archive and changes nothing."""
         with told(self._url), self._engine.connect().execution_options(reading=True) as connection, connection.begin():
             yield connection
 
@@ -224,7 +246,7 @@ class Archive:
         self._holds.free(run)
 
     def _key(self, run: str) -> int:
-        with self._reading() as connection:
+        with self.reading() as connection:
             key = connection.execute(select(RunRow.key).where(RunRow.id == run)).scalar()
         if key is None:
             raise InputError(f"There is no run '{run}'. List them with: crownsole runs list")
@@ -268,6 +290,8 @@ def _facts() -> Any:
         count("utterance").label("utterances"),
         last.label("last"),
         samples.label("samples"),
+        standing(AssignmentRow.learner).label("learner"),
+        standing(AssignmentRow.attempt).label("attempt"),
     )
 
 
@@ -277,4 +301,5 @@ def _info(row: Row[Any], held: Held) -> RunInfo:
         head = Head.from_json(row.head)
     except ValueError:
         raise StorageError(f"The head of run {row.id} is damaged. It was left as it is.") from None
-    return RunInfo(head, status, row.events, row.utterances, (row.samples or 0) / RATE)
+    seconds = (row.samples or 0) / RATE
+    return RunInfo(head, status, row.events, row.utterances, seconds, row.learner, row.attempt)

@@ -1,8 +1,8 @@
-"""The tables: run, event, audio segment, and which runs were removed. The migrations make them."""
+"""The tables: run, event, sound, whose a run is, its figures, and which runs were removed. The migrations make them."""
 
 from __future__ import annotations
 
-from sqlalchemy import ForeignKey, LargeBinary, Text
+from sqlalchemy import ForeignKey, Index, LargeBinary, Text
 from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
 
 
@@ -46,6 +46,34 @@ class AudioRow(Base):
     samples: Mapped[int]
     sha256: Mapped[str] = mapped_column(Text)
     data: Mapped[bytes] = mapped_column(LargeBinary)
+
+
+class AssignmentRow(Base):
+    """Whose run it is, and which attempt; of several rows of a run the last stands."""
+
+    __tablename__ = "assignment"
+    __table_args__ = (Index("assignment_learner", "learner", "run"),)
+
+    run: Mapped[int] = mapped_column(ForeignKey("run.key", ondelete="CASCADE"), primary_key=True, autoincrement=False)
+    number: Mapped[int] = mapped_column(primary_key=True, autoincrement=False)
+    learner: Mapped[str | None] = mapped_column(Text)
+    attempt: Mapped[int | None]
+    by: Mapped[str] = mapped_column(Text)
+    at: Mapped[str] = mapped_column(Text)
+
+
+class SummaryRow(Base):
+    """The figures of a run as canonical JSON; ``basis`` is the hash of the last event they were computed from."""
+
+    __tablename__ = "summary"
+
+    run: Mapped[int] = mapped_column(ForeignKey("run.key", ondelete="CASCADE"), primary_key=True, autoincrement=False)
+    number: Mapped[int] = mapped_column(primary_key=True, autoincrement=False)
+    basis: Mapped[str] = mapped_column(Text)
+    scheme: Mapped[str] = mapped_column(Text)
+    lexicon: Mapped[str] = mapped_column(Text)
+    at: Mapped[str] = mapped_column(Text)
+    body: Mapped[str] = mapped_column(Text)
 
 
 class RemovalRow(Base):

@@ -60,6 +60,11 @@ class Writer:
         return self._ends.samples / RATE
 
     @property
+    def hash(self) -> str:
+        """The hash of the last event, which stands for all of the run."""
+        return self._ends.hash
+
+    @property
     def events(self) -> int:
         return self._ends.number
 
