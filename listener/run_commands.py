@@ -245,13 +245,13 @@ def _opened(place: str | None) -> Iterator[Archive]:
 
 
 def _record(store: Archive, info: RunInfo, *, again: bool) -> tuple[Record, Lexicon]:
-    """The record as filed, or read anew: when asked, or when the run was not ended."""
-    from listener.archive.reading import filed_record, read_again
+    """The record as it stands, or read anew: when asked, or when the run was not ended."""
+    from listener.archive.reading import read_again
+    from listener.reviewing import standing_record
     from listener.runs import Options, lexicon_of
 
     lexicon = lexicon_of(Options(info.head.packs, info.head.checklist))
-    filed = None if again else filed_record(store, info.id)
-    return filed or read_again(store, info.id, lexicon), lexicon
+    return (read_again if again else standing_record)(store, info.id, lexicon), lexicon
 
 
 def _emit_events(store: Archive, info: RunInfo) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 
 from lexicon import Lexicon
 from listener.archive.events import INPUTS, Event, Head
@@ -38,7 +39,8 @@ def read_again(archive: Archive, run: str, lexicon: Lexicon) -> Record:
     from listener.replay import replayed
 
     info = archive.run(run)
-    state, _ = replayed(info.head, lexicon, archive.events(info.id))
+    head = replace(info.head, packs=lexicon.packs)
+    state, _ = replayed(head, lexicon, archive.events(info.id))
     return state.record(info.seconds or None)
 
 
