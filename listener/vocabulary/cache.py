@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 from functools import lru_cache
 from pathlib import Path
 
-from lexicon import Lexicon
+from lexicon import Lexicon, sounds
 from listener.bars import Progress, silent
 from listener.doubt import DoubtingRestorer, KeyWords
 from listener.errors import StorageError
@@ -165,6 +165,6 @@ def _key(model: ModelFolder, lexicon: Lexicon, recipe: Recipe) -> str:
 def _code_version() -> str:
     """A hash of the code that makes vocabularies: a new release compiles anew."""
     total = hashlib.sha256()
-    for path in sorted(Path(__file__).parent.glob("*.py")):
+    for path in (*sorted(Path(__file__).parent.glob("*.py")), Path(sounds.__file__)):
         total.update(path.read_bytes())
     return total.hexdigest()

@@ -18,7 +18,7 @@ from pathlib import Path
 import numpy as np
 
 from lexicon.schema.speech import PHONEMES
-from listener.vocabulary.sounds import Sounds, dictionary
+from lexicon.sounds import Sounds, dictionary
 
 _PHONEMES = sorted(PHONEMES)
 _MAGIC = struct.pack("<i", 2125659606)

@@ -17,8 +17,8 @@ from itertools import pairwise
 
 import numpy as np
 
+from lexicon.sounds import Sounds
 from listener.vocabulary.ngrams import Ngrams, Words
-from listener.vocabulary.sounds import Sounds
 
 Spelling = tuple[str, ...]
 

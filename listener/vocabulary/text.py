@@ -11,13 +11,13 @@ import numpy as np
 
 from lexicon import Lexicon
 from lexicon.schema.speech import SpeechFile
+from lexicon.sounds import Pronouncer, Sounds, dictionary
 from listener.errors import LexiconInvalid
 from listener.vocabulary.fillings import Filling, Fillings
 from listener.vocabulary.mapping import Way
 from listener.vocabulary.ngrams import BITS, Ngrams, Words
 from listener.vocabulary.phrases import dictation
 from listener.vocabulary.respell import LIKELIEST, Respelled, Respeller, distance
-from listener.vocabulary.sounds import Pronouncer, Sounds, dictionary
 from listener.vocabulary.spoken import Unspeakable, words_of_form
 
 Line = tuple[str, ...]

@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 
 import lexicon
+from lexicon.sounds import Pronouncer, dictionary
 from listener.vocabulary.ngrams import Ngrams, Words
 from listener.vocabulary.respell import Respeller, difference, distance
-from listener.vocabulary.sounds import Pronouncer, dictionary
 from listener.vocabulary.text import _speech
 
 
