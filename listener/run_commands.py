@@ -42,6 +42,8 @@ ModelPath = Annotated[Path | None, typer.Option("--model", "-m", metavar="FOLDER
 Packs = Annotated[list[Path], typer.Option("--pack", "-p", metavar="FOLDER", help="A school's lexicon pack.")]
 Checklist = Annotated[str, typer.Option("--checklist", "-c", metavar="NAME", help="What a run should have.")]
 Stock = Annotated[bool, typer.Option("--stock-vocabulary", help="Hear with the model as it came.")]
+Port = Annotated[int | None, typer.Option("--port", metavar="N", help="Serve the page on this port.")]
+NoBrowser = Annotated[bool, typer.Option("--no-browser", help="Print the address of the page; open no browser.")]
 Format = Annotated[
     str, typer.Option("--format", "-f", metavar="FORMAT", help="text, json, or any that `crownsole formats` lists.")
 ]
@@ -54,11 +56,13 @@ AsEvents = Annotated[bool, typer.Option("--events", help="The run as it happened
 def live(
     source: Source = None, *, terminal: Terminal = False, words: Typed = False, run: Resumed = None, rate: Rate = 16000,
     device: Device = None, model: ModelPath = None, pack: Packs = [], checklist: Checklist = "complete",  # noqa: B006
-    stock: Stock = False, archive: Place = None,
+    stock: Stock = False, archive: Place = None, port: Port = None, no_browser: NoBrowser = False,
 ) -> None:
     """Practise hands-free: speak, and see the run fill. Say "recorder help" for what can be asked by voice.
 
     \b
+    crownsole live                             on a page in the browser, served on this machine alone
+    crownsole live --no-browser                the same; the address is printed and opened by hand
     crownsole live --terminal                  from the microphone
     arecord -q -t raw -f S16_LE -r 16000 -c 1 | crownsole live --terminal -
     crownsole live --terminal --words - < run.txt
@@ -68,8 +72,16 @@ def live(
     """
     from listener.errors import UsageError
 
+    if not terminal and (source is not None or words or device or rate != 16000):
+        raise UsageError("Typed words, raw sound and --device go with the terminal. Add --terminal")
     if not terminal:
-        raise UsageError("The page of live practice is not built yet. Use: crownsole live --terminal")
+        from listener.pages.starting import Wishes as PageWishes
+        from listener.pages.starting import practise as practise_on_page
+
+        practise_on_page(
+            PageWishes(run, port, not no_browser, model, tuple(map(str, pack)), checklist, stock, archive)
+        )
+        return
     if source not in (None, "-"):
         raise UsageError(
             "Live sound comes from the microphone, or with - from standard input. A file is heard with: crownsole hear"

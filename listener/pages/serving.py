@@ -19,17 +19,22 @@ from listener.pages.guard import MESSAGE_LIMIT, Gate
 #: Makes the application once the gate (port and secret) is known.
 MakeApp = Callable[[Gate], Starlette]
 
+#: Tried first: a browser remembers what it was allowed (the microphone) by address, and the address has the port.
+USUAL_PORT = 52731
+
 _START_S = 20.0
 
 
 def serve(
-    make: MakeApp, *, port: int = 0, browser: bool = True, path: str = "/", uploads: Mapping[str, int] | None = None
+    make: MakeApp, *, port: int | None = None, browser: bool = True, path: str = "/",
+    uploads: Mapping[str, int] | None = None,
 ) -> None:
-    """Serve until Ctrl-C. ``port`` 0 takes a free one; without ``browser`` the address is printed alone.
+    """Serve until Ctrl-C. ``port`` None takes the usual one, or a free one where that is taken; without ``browser``
+    the address is printed alone.
 
     Raises :class:`UsageError` when the port is taken.
     """
-    with _listening(port) as listening:
+    with _listening(*((USUAL_PORT, 0) if port is None else (port,))) as listening:
         gate = Gate(listening.getsockname()[1], uploads=uploads or {})
         server = _server(make(gate))
         print(gate.address(path), flush=True)
@@ -75,13 +80,18 @@ def _server(app: Starlette) -> uvicorn.Server:
 
 
 @contextmanager
-def _listening(port: int) -> Iterator[socket.socket]:
+def _listening(*ports: int) -> Iterator[socket.socket]:
+    """A socket on the first of the ports that can be used."""
     with socket.socket(socket.AF_INET, socket.SOCK_STREAM) as listening:
         listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-        try:
-            listening.bind(("127.0.0.1", port))
-        except (OSError, OverflowError):
-            raise UsageError(f"Port {port} cannot be used. Name another with --port, or none for a free one.") from None
+        for port in ports:
+            try:
+                listening.bind(("127.0.0.1", port))
+                break
+            except (OSError, OverflowError):
+                continue
+        else:
+            raise UsageError(f"Port {ports[-1]} cannot be used. Name another with --port, or leave it out.")
         yield listening
 
 
