@@ -16,6 +16,7 @@ from lexicon import Lexicon
 from listener.archive import Archive, RunInfo
 from listener.archive.events import INPUTS, Event, digest
 from listener.archive.reading import differences, file_again, read_again
+from listener.archive.summaries import summarise
 from listener.errors import StorageError, UsageError
 from listener.replay import State, begun, replayed, utterance_of
 from parser.proposing import proposed
@@ -23,6 +24,7 @@ from parser.record import Entry, Record
 from parser.revising import entry_of
 from parser.statements import Value
 from parser.structurer import Filing
+from parser.transcript import Utterance
 
 #: What a person can ask of a run that has ended.
 ACTS = frozenset(["confirm", "amend", "withdraw_entry", "restore", "revert", "undo"])
@@ -59,6 +61,19 @@ class Difference:
     after: str
 
 
+@dataclass(frozen=True, slots=True)
+class Shown:
+    """A run as it stands: ``marks`` are the moments the speaker marked, ``undoable`` how many changes can be undone."""
+
+    info: RunInfo
+    record: Record
+    utterances: tuple[Utterance, ...]
+    marks: tuple[Mapping[str, Any], ...]
+    revision: str
+    lexicon: Lexicon
+    undoable: int
+
+
 class Review:
     """One run, open for review. Safe to use from several threads."""
 
@@ -69,18 +84,20 @@ class Review:
         self._loaded: _Loaded | None = None
         self.id = archive.run(run).id
 
-    @property
-    def info(self) -> RunInfo:
-        return self._now().info
-
-    @property
-    def lexicon(self) -> Lexicon:
-        return self._now().state.lexicon
-
-    def look(self) -> tuple[RunInfo, Record, str]:
-        """The run, its record as it stands, and the revision of both."""
-        loaded = self._now()
-        return loaded.info, loaded.record, loaded.revision
+    def look(self) -> Shown:
+        """The run as it stands now."""
+        with self._lock:
+            loaded = self._now()
+            state = loaded.state
+            return Shown(
+                loaded.info,
+                loaded.record,
+                tuple(state.utterances),
+                tuple(state.marks),
+                loaded.revision,
+                state.lexicon,
+                sum(what != "finish" for what, _ in state.undoable),
+            )
 
     def act(self, wish: Wish) -> str:
         """Make a change; returns the revision after it.
@@ -103,6 +120,7 @@ class Review:
                 outcomes = loaded.state.take(event)
                 writer.append(*outcomes)
                 self._loaded = _after(loaded, event, writer.events)
+                summarise(writer, self._loaded.record)
             return self._loaded.revision
 
     def end(self) -> None:
@@ -110,8 +128,9 @@ class Review:
         from listener.session import Session
 
         with self._lock:
-            if self._now().info.status == "interrupted":
-                Session.go_on(self._archive, self.id, self.lexicon).close("ended in review")
+            loaded = self._now()
+            if loaded.info.status == "interrupted":
+                Session.go_on(self._archive, self.id, loaded.state.lexicon).close("ended in review")
 
     def again(self, lexicon: Lexicon | None = None) -> Difference:
         """What reading the run anew with the lexicon of now would change. Nothing is changed."""

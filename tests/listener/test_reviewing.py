@@ -30,8 +30,8 @@ def opened(archive: Archive, text: str = TEXT) -> Review:
 
 
 def look(review: Review) -> tuple[Record, str]:
-    _, record, revision = review.look()
-    return record, revision
+    shown = review.look()
+    return shown.record, shown.revision
 
 
 def entry_of(record: Record, concept: str) -> Entry:
