@@ -39,6 +39,7 @@ const HANDLERS = {
   said: (message) => {
     log.said(message);
     words(message.text, true);
+    if (!message.to_us) byId("answer").hidden = true;
   },
   filed: (message) => log.filed(message),
   changed: (message) => log.changed(message),

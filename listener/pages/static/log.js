@@ -30,7 +30,7 @@ export class Log {
       element("p", { class: "quote" }, element("span", { class: "figures at", text: time }), text),
       entries,
     );
-    this.heard = { utterance, entries };
+    this.heard = { utterance, entries, toUs };
     this.put(row);
   }
 
@@ -66,7 +66,9 @@ export class Log {
   }
 
   answer({ text }) {
-    if (text) this.put(element("li", { class: "answered" }, element("p", { text })));
+    if (!text) return;
+    if (this.heard?.toUs) this.heard.entries.append(element("li", { class: "answered", text }));
+    else this.put(element("li", {}, element("p", { class: "answered", text })));
   }
 
   put(row) {
@@ -84,7 +86,7 @@ export class Log {
   confirm({ waiting, waiting_in_all: inAll, entries }) {
     const panel = byId("confirm");
     panel.hidden = !waiting.length;
-    if (entries !== undefined) setText(byId("filed-sum"), `${entries}`);
+    if (entries !== undefined) setText(byId("filed-sum"), `${entries} ${entries === 1 ? "entry" : "entries"}`);
     setText(byId("confirm-label"), inAll > 1 ? `To confirm (${inAll})` : "To confirm");
     const shown = waiting.map((entry) => entry.id).join();
     if (shown === this.shown) return;
