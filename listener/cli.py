@@ -15,6 +15,7 @@ import typer
 
 from listener import run_commands
 from listener.errors import EXIT_CODES, CrownsoleError
+from listener.progress import commands as progress_commands
 from listener.writing import Writing
 
 if TYPE_CHECKING:
@@ -45,6 +46,7 @@ app.add_typer(model_app, name="model")
 app.add_typer(lexicon_app, name="lexicon")
 app.add_typer(run_commands.runs_app, name="runs")
 app.command()(run_commands.live)
+app.command()(progress_commands.progress)
 
 Packs = Annotated[
     list[Path],

@@ -42,21 +42,12 @@ _ATTRIBUTES = frozenset(
 )
 
 
-def available() -> bool:
-    """Whether plots can be drawn here."""
-    try:
-        _prepared()
-    except UsageError:
-        return False
-    return True
-
-
 def canvas(width: float, height: float, margins: tuple[float, float, float, float]) -> tuple[Figure, Axes]:
     """A figure of so many pixels with one pair of axes; ``margins`` left, right, top and bottom in pixels.
 
     Raises :class:`UsageError` when matplotlib is not installed.
     """
-    _prepared()
+    prepare()
     from matplotlib.figure import Figure
 
     left, right, top, bottom = margins
@@ -86,8 +77,11 @@ def svg(figure: Figure, name: str, title: str, description: str) -> str:
     return ElementTree.tostring(root, encoding="unicode")
 
 
-def _prepared() -> None:
-    """Matplotlib with text as text and ids that are the same every time."""
+def prepare() -> None:
+    """Make matplotlib write text as text, and the same ids every time.
+
+    Raises :class:`UsageError` when it is not installed.
+    """
     try:
         logging.getLogger("matplotlib").setLevel(logging.ERROR)  # it talks of its cache of fonts
         import matplotlib

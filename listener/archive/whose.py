@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import unicodedata
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from sqlalchemy import Connection, func, insert, select
 
 from listener.archive.tables import AssignmentRow, RunRow
 from listener.errors import UsageError
+
+if TYPE_CHECKING:
+    from listener.archive.store import Archive
 
 #: Characters of a learner's name or code at most.
 LONGEST_NAME = 120
@@ -46,6 +49,13 @@ def insert_assignment(connection: Connection, run: int, who: Whose, by: str, at:
     last = connection.execute(select(func.max(AssignmentRow.number)).where(AssignmentRow.run == run)).scalar() or 0
     values = {"run": run, "number": last + 1, "learner": who.learner, "attempt": who.attempt, "by": by, "at": at}
     connection.execute(insert(AssignmentRow).values(**values))
+
+
+def learners(archive: Archive) -> tuple[str, ...]:
+    """Every learner who has a run, in alphabetical order."""
+    with archive.reading() as connection:
+        names = connection.execute(select(standing(AssignmentRow.learner)).select_from(RunRow).distinct()).scalars()
+        return tuple(sorted(name for name in names if name is not None))
 
 
 def standing(column: Any) -> Any:

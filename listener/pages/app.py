@@ -70,9 +70,12 @@ def page(request: Request, template: str, *, status: int = 200, **shown: Any) ->
     return HTMLResponse(made, status)
 
 
-def written(template: str, **shown: Any) -> str:
-    """A page that stands alone, with the style in it, from a template that extends ``alone.html``: to save or send."""
-    style = (STATIC / "style.css").read_text(encoding="utf-8")
+def written(template: str, *sheets: str, **shown: Any) -> str:
+    """A page that stands alone, with the style in it, from a template that extends ``alone.html``: to save or send.
+
+    ``sheets`` are further files of styles in the folder of static files.
+    """
+    style = "\n".join((STATIC / sheet).read_text(encoding="utf-8") for sheet in ("style.css", *sheets))
     return _TEMPLATES.get_template(template).render(**shown, style=style)
 
 

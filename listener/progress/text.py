@@ -19,7 +19,7 @@ def text(gathered: Gathered) -> str:
     """The page, ending with a line feed."""
     course, names = gathered.course, gathered.names
     if not course.points:
-        parts = [["No run to compare.", *_nothing(gathered)]]
+        parts = [["No run to compare.", *nothing(gathered)]]
     else:
         parts = [list(_head(course)), list(_changes(course)), list(_stations(course, names)),
                  list(_omissions(course.omissions, names)), list(_faults(course.recurring))]
@@ -27,7 +27,8 @@ def text(gathered: Gathered) -> str:
     return "\n\n".join("\n".join(lines) for lines in parts if lines) + "\n"
 
 
-def _nothing(gathered: Gathered) -> Iterator[str]:
+def nothing(gathered: Gathered) -> Iterator[str]:
+    """What to do when no run is there."""
     filters = gathered.filters
     if filters.learner or filters.checklist or filters.since:
         yield "No kept run passes what was asked for. Leave an option out, or: crownsole runs list"
