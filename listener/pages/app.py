@@ -17,7 +17,7 @@ from starlette.staticfiles import StaticFiles
 from starlette.types import ASGIApp
 
 from listener.errors import CrownsoleError, InputError, StorageError, UsageError
-from listener.pages.guard import TOKEN_HEADER, Gate, Guard
+from listener.pages.guard import TOKEN_HEADER, TOO_BIG, Gate, Guard
 
 STATIC = Path(__file__).with_name("static")
 
@@ -102,7 +102,7 @@ async def _told(request: Request, error: Exception) -> Response:
     return page(request, "error.html", status=status, title="Not possible", said=said)
 
 
-_SENTENCES = {404: "There is no such page here.", 405: "This cannot be asked of this page."}
+_SENTENCES = {404: "There is no such page here.", 405: "This cannot be asked of this page.", 413: TOO_BIG}
 
 
 async def _failed(request: Request, error: Exception) -> Response:

@@ -19,6 +19,7 @@ from http.cookies import CookieError, SimpleCookie
 from urllib.parse import parse_qsl, urlencode
 
 from starlette.datastructures import Headers, MutableHeaders
+from starlette.exceptions import HTTPException
 from starlette.responses import PlainTextResponse, RedirectResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
@@ -31,6 +32,7 @@ TOKEN_HEADER = "x-crownsole-token"
 TOKEN_PARAMETER = "token"
 KEY_PARAMETER = "key"
 
+TOO_BIG = "This is more than may be sent here."
 _SAFE = ("GET", "HEAD")
 _CLOSED = 1008
 _TOO_BIG = 1009
@@ -208,8 +210,11 @@ class Guard:
         return _too_big() if int(stated) > self.gate.limit(scope["path"]) else None
 
 
-class _TooBig(Exception):
+class _TooBig(HTTPException):
     """A body or message goes on beyond its limit."""
+
+    def __init__(self) -> None:
+        super().__init__(413)
 
 
 class _Limited:
@@ -266,7 +271,7 @@ def _log(error: Exception) -> None:
 
 
 def _too_big() -> Response:
-    return _refused(413, "This is more than may be sent here.")
+    return _refused(413, TOO_BIG)
 
 
 def _same(given: str, wanted: str) -> bool:
