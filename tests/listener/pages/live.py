@@ -5,7 +5,7 @@ from __future__ import annotations
 import http.client
 import json
 import socket as sockets
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from typing import Any
@@ -59,7 +59,10 @@ class ScriptedHearers:
 
     def of(self, packs: tuple[str, ...], progress: Progress = silent) -> Hears:
         progress("Listening to a script")
-        return Hears(LEXICON, lambda tell: Ears(self.scripts.pop(0) if self.scripts else (), tell), ModelInfo(name="a script"))
+        return Hears(LEXICON, self._listen, ModelInfo(name="a script"))
+
+    def _listen(self, tell: Callable[[str], None]) -> Ears:
+        return Ears(self.scripts.pop(0) if self.scripts else (), tell)
 
 
 @contextmanager
@@ -103,7 +106,7 @@ def asked(
 
 @contextmanager
 def opened(gate: Gate, **changed: str | None) -> Iterator[Line]:
-    """A socket as our page opens it, but for ``cookie``, ``host``, ``origin`` or ``token`` changed or left out (None)."""
+    """A socket as our page opens it, but for ``cookie``, ``host``, ``origin`` or ``token`` changed or None: left out."""
     host = changed.get("host") or gate.hosts[0]
     cookie = changed.get("cookie", f"{gate.cookie_name}={gate.cookie}")
     token = changed.get("token", gate.token)
