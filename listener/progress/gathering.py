@@ -8,6 +8,7 @@ from datetime import UTC, date, datetime, time
 
 from listener.archive import Archive, RunInfo
 from listener.archive.summaries import Kept, add_summary, summaries
+from listener.archive.whose import whose
 from listener.bars import Progress, silent
 from listener.errors import CrownsoleError, StorageError, UsageError
 from listener.progress.course import Course, Point, course, in_order
@@ -26,8 +27,9 @@ class Filters:
     last: int | None = None
 
     def __post_init__(self) -> None:
+        whose(self.learner, None)
         if self.last is not None and self.last < 1:
-            raise UsageError("--last takes a number from 1 on.")
+            raise UsageError("The number of runs is a number from 1 on.")
 
 
 @dataclass(frozen=True, slots=True)

@@ -109,7 +109,7 @@ def _line(axes: Axes, change: Change, shape: str, dash: Any) -> tuple[float, flo
 
 def grouped(values: Sequence[float | None]) -> list[tuple[float, float]]:
     """Number of the run and value; above :data:`MOST_POINTS` runs means of neighbours, in groups of one size."""
-    size = -(-len(values) // MOST_POINTS)
+    size = max(1, -(-len(values) // MOST_POINTS))
     found = []
     for start in range(0, len(values), size):
         known = [(n + 1, v) for n, v in enumerate(values[start : start + size], start) if v is not None]
