@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from listener import run_commands
+from listener import review_command, run_commands
 from listener.errors import EXIT_CODES, CrownsoleError
 from listener.progress import commands as progress_commands
 from listener.writing import Writing
@@ -46,6 +46,7 @@ app.add_typer(model_app, name="model")
 app.add_typer(lexicon_app, name="lexicon")
 app.add_typer(run_commands.runs_app, name="runs")
 app.command()(run_commands.live)
+app.command()(review_command.review)
 app.command()(progress_commands.progress)
 
 Packs = Annotated[

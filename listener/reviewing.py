@@ -207,7 +207,8 @@ def _value_of(entry: Entry, pair: tuple[float | None, float | None]) -> Value | 
 
 def _load(archive: Archive, info: RunInfo, lexicon: Lexicon) -> _Loaded:
     filed: Record | None = None
-    state = begun(info.head, lexicon)
+    head = replace(info.head, packs=lexicon.packs)
+    state = begun(head, lexicon)
     after: list[Event] = []
     seen = revision = 0
     for event in archive.events(info.id):
@@ -234,7 +235,7 @@ def _load(archive: Archive, info: RunInfo, lexicon: Lexicon) -> _Loaded:
             state.take(event)
         record = _assembled(state, filed) if after else filed
         return _Loaded(info, state, record, name, seen, filed)
-    state, _ = replayed(info.head, lexicon, archive.events(info.id))
+    state, _ = replayed(head, lexicon, archive.events(info.id))
     return _Loaded(info, state, state.record(info.seconds or None), name, seen, None)
 
 

@@ -205,7 +205,7 @@ def review_of(
         said,
         tuple(_remark(number, remark, home, lexicon) for number, remark in enumerate(record.remarks, 1)),
         MOST,
-        citations(lexicon, (each.source for each in (*record.remarks, *record.computed))),
+        citations(lexicon, [*(r.source for r in record.remarks), *(c.source for c in record.computed)]),
         tuple(_figures(record, home)),
         tuple(Loose(u.text, u.reason, _moment(u.evidence)) for u in record.unfiled),
         tuple(_mark(mark, home, said) for mark in marks),

@@ -18,6 +18,8 @@ from listener.pages.ears import ModelHearers
 from listener.pages.guard import Gate
 from listener.pages.live import routes
 from listener.pages.practice import Practice
+from listener.pages.review import UPLOADS
+from listener.pages.review_starting import review_room
 from listener.pages.serving import serve
 from listener.runs import Options, lexicon_of
 
@@ -44,7 +46,13 @@ def practise(wishes: Wishes) -> None:
         practice = Practice(
             archive, ModelHearers(wishes.model, wishes.stock), wishes.packs, checklist=wishes.checklist, run=run
         )
-        serve(lambda gate: live_app(gate, practice, lexicon), port=wishes.port, browser=wishes.browser)
+        room = review_room(archive, Options(wishes.packs, wishes.checklist), wishes.model, stock=wishes.stock)
+        serve(
+            lambda gate: live_app(gate, practice, lexicon, room),
+            port=wishes.port,
+            browser=wishes.browser,
+            uploads=UPLOADS,
+        )
 
 
 def live_app(gate: Gate, practice: Practice, lexicon: Lexicon, *rooms: Sequence[BaseRoute]) -> Starlette:

@@ -2,7 +2,8 @@
 
 const token = document.querySelector('meta[name="crownsole-token"]').content;
 
-/** Sends `body` (an object, or a Blob of a file) and returns the answer; throws an Error with a sentence for people. */
+/** Sends `body` (an object, or a Blob of a file) and returns the answer; throws an Error with a sentence for people,
+ *  and what else was answered as `said`. */
 export async function ask(path, body = {}, method = "POST") {
   const file = body instanceof Blob;
   let answer;
@@ -19,7 +20,7 @@ export async function ask(path, body = {}, method = "POST") {
     throw new Error("Crownsole does not answer. Is it still running?");
   }
   const said = await answer.json().catch(() => ({}));
-  if (!answer.ok) throw new Error(said.error ?? "This could not be done.");
+  if (!answer.ok) throw Object.assign(new Error(said.error ?? "This could not be done."), { said });
   return said;
 }
 

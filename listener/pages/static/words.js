@@ -1,0 +1,170 @@
+// The words of the run, in step with sound and record. Places in them are marked as ranges, so that a text of any
+// length stays one node a stretch.
+
+import { byId, clock, element } from "/static/dom.js";
+
+const supported = typeof Highlight === "function" && Boolean(CSS.highlights);
+
+export class WordsPane {
+  /** `onpick(word, utterance)` is told which word was clicked; `onplay(utterance)` which utterance is to be heard. */
+  constructor({ onpick, onplay }) {
+    this.root = byId("words");
+    this.marks = {};
+    for (const name of supported ? ["evidence", "sounding"] : []) {
+      this.marks[name] = new Highlight();
+      CSS.highlights.set(name, this.marks[name]);
+    }
+    this.root.addEventListener("click", (event) => {
+      const node = event.target.closest("[data-utterance]");
+      if (!node) return;
+      const said = this.utterances[Number(node.dataset.utterance)];
+      if (event.target.closest("button")) onplay(said);
+      else onpick(this.wordAt(node, said, event), said);
+    });
+  }
+
+  build(utterances) {
+    this.utterances = utterances;
+    this.paragraphs = [];
+    const made = document.createDocumentFragment();
+    utterances.forEach((said, number) => {
+      const node = this.paragraph(said, number);
+      this.paragraphs.push(node);
+      made.append(node);
+    });
+    if (!utterances.length) made.append(element("p", { class: "quiet", text: "No words were heard." }));
+    this.root.replaceChildren(made);
+  }
+
+  paragraph(said, number) {
+    const start = said.words?.[0]?.[2];
+    const label = start === undefined || start === null ? String(said.number) : clock(start);
+    const text = element("span", { class: "text" });
+    let at = 0;
+    for (const { word, why, heard } of said.doubts ?? []) {
+      const [from, to] = said.words[word];
+      const told = [why, heard ? `recognised as “${heard}”` : null].filter(Boolean).join("; ");
+      text.append(said.text.slice(at, from), element("span", { class: why ? "doubt" : "repaired", title: told, text: said.text.slice(from, to) }));
+      at = to;
+    }
+    text.append(said.text.slice(at));
+    const timed = start !== undefined && start !== null;
+    const head = timed
+      ? element("button", { type: "button", class: "at figures", "aria-label": `Hear ${label}`, text: label })
+      : element("span", { class: "at figures", text: label });
+    return element("p", { class: "utterance", "data-utterance": String(number) }, head, text);
+  }
+
+  /** The utterance that holds a word of the run, by its number in the list. */
+  numberOf(word) {
+    let low = 0;
+    let high = this.utterances.length - 1;
+    while (low < high) {
+      const middle = (low + high + 1) >> 1;
+      if ((this.utterances[middle].first ?? 0) <= word) low = middle;
+      else high = middle - 1;
+    }
+    return low;
+  }
+
+  /** Start and end in seconds of a word of the run; null without times. */
+  timesOf(word) {
+    const said = this.utterances[this.numberOf(word)];
+    const [, , start, end] = said?.words?.[word - (said.first ?? 0)] ?? [];
+    return start === null || start === undefined ? null : [start, end];
+  }
+
+  range(number, first, last) {
+    const said = this.utterances[number];
+    const range = new Range();
+    const [start, end] = [said.words[first][0], said.words[last][1]].map((place) => this.point(number, place));
+    range.setStart(...start);
+    range.setEnd(...end);
+    return range;
+  }
+
+  /** Node and offset of a place in the text of an utterance. */
+  point(number, place) {
+    let left = place;
+    const walker = document.createTreeWalker(this.paragraphs[number].querySelector(".text"), NodeFilter.SHOW_TEXT);
+    let node = walker.nextNode();
+    while (node && left > node.length) {
+      left -= node.length;
+      node = walker.nextNode() ?? node;
+    }
+    return [node, Math.min(left, node.length)];
+  }
+
+  /** Mark the words behind a line (indices in the run, inclusive) and bring them into view. */
+  show([first, last]) {
+    this.marks.evidence?.clear();
+    this.root.querySelector(".behind")?.classList.remove("behind");
+    if (!this.utterances.length) return;
+    const from = this.numberOf(first);
+    for (let number = from; number <= this.numberOf(last); number += 1) {
+      const said = this.utterances[number];
+      const base = said.first ?? 0;
+      const ends = [Math.max(first - base, 0), Math.min(last - base, (said.words?.length ?? 0) - 1)];
+      if (ends[0] <= ends[1]) this.marks.evidence?.add(this.range(number, ...ends));
+    }
+    this.paragraphs[from].classList.add("behind");
+    this.reveal(this.paragraphs[from]);
+  }
+
+  /** Bring an utterance into view; once more when those that were never drawn have found their height. */
+  reveal(node) {
+    this.scrollTo(node);
+    requestAnimationFrame(() => this.scrollTo(node));
+  }
+
+  scrollTo(node) {
+    const box = this.root.getBoundingClientRect();
+    const place = node.getBoundingClientRect();
+    if (place.top < box.top || place.bottom > box.bottom) {
+      this.root.scrollTop += place.top - box.top - (box.height - place.height) / 2;
+    }
+  }
+
+  /** Mark the word that sounds at a time; its index in the run, or null between words. */
+  follow(seconds) {
+    const found = this.at(seconds);
+    if (found?.word === this.followed) return this.followed ?? null;
+    this.marks.sounding?.clear();
+    this.followed = found?.word;
+    if (!found) return null;
+    this.marks.sounding?.add(this.range(found.number, found.place, found.place));
+    this.reveal(this.paragraphs[found.number]);
+    return found.word;
+  }
+
+  unfollow() {
+    this.marks.sounding?.clear();
+    this.followed = undefined;
+  }
+
+  at(seconds) {
+    let low = 0;
+    let high = this.utterances.length - 1;
+    while (low < high) {
+      const middle = (low + high + 1) >> 1;
+      if ((this.utterances[middle].words?.[0]?.[2] ?? 0) <= seconds) low = middle;
+      else high = middle - 1;
+    }
+    const said = this.utterances[low];
+    const place = said?.words?.findIndex(([, , start, end]) => start !== null && start <= seconds && seconds < end) ?? -1;
+    return place < 0 ? null : { number: low, place, word: (said.first ?? 0) + place };
+  }
+
+  /** The word of the run under a click. */
+  wordAt(node, said, { clientX, clientY }) {
+    const caret = document.caretPositionFromPoint?.(clientX, clientY);
+    const range = caret ? null : document.caretRangeFromPoint?.(clientX, clientY);
+    const [holder, offset] = caret ? [caret.offsetNode, caret.offset] : [range?.startContainer, range?.startOffset ?? 0];
+    let before = 0;
+    const walker = document.createTreeWalker(node.querySelector(".text"), NodeFilter.SHOW_TEXT);
+    for (let text = walker.nextNode(); text && text !== holder; text = walker.nextNode()) before += text.length;
+    const place = before + offset;
+    const found = said.words?.findIndex(([, to]) => place <= to) ?? -1;
+    return (said.first ?? 0) + Math.max(found, 0);
+  }
+}
