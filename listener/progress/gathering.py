@@ -7,12 +7,13 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime, time
 
 from listener.archive import Archive, RunInfo
+from listener.archive.events import digest
 from listener.archive.summaries import Kept, add_summary, summaries
 from listener.archive.whose import whose
 from listener.bars import Progress, silent
 from listener.errors import CrownsoleError, StorageError, UsageError
 from listener.progress.course import Course, Point, course, in_order
-from listener.progress.figures import RunFigures, figures_of
+from listener.progress.figures import SCHEME, RunFigures, figures_of
 from listener.progress.naming import station_names
 from parser.record import Record
 
@@ -34,12 +35,16 @@ class Filters:
 
 @dataclass(frozen=True, slots=True)
 class Gathered:
-    """A course with the names of its stations, and what is to be said about runs that are not in it."""
+    """A course with the names of its stations, and what is to be said about runs that are not in it.
+
+    ``key`` is the same for the same runs in the same state; empty where that is not known.
+    """
 
     course: Course
     names: dict[str, str]
     remarks: tuple[str, ...]
     filters: Filters = Filters()
+    key: str = ""
 
 
 #: Whether a run may be seen, by whom the runs are gathered for; it is given the learner.
@@ -68,10 +73,17 @@ def gather(
     """
     since = None if filters.since is None else _start_of(filters.since)
     kept = (one for one in summaries(archive, filters.learner, since) if _wanted(one, filters, allowed))
-    found, packs, skipped = _points(archive, kept, anew, progress)
+    states: dict[str, str] = {}
+    found, packs, skipped = _points(archive, kept, anew, progress, states)
     runs = in_order(found)[-filters.last if filters.last else 0 :]
     names = dict(station_names(packs))
-    return Gathered(course(runs, tuple(names)), names, tuple(skipped), filters)
+    told = course(runs, tuple(names))
+    return Gathered(told, names, tuple(skipped), filters, _key(told, states, names))
+
+
+def _key(told: Course, states: dict[str, str], names: dict[str, str]) -> str:
+    runs = [f"{point.run} {states[point.run]} {point.learner} {point.attempt}" for point in told.points]
+    return digest("\n".join([SCHEME, *runs, *names.values()]).encode())
 
 
 def _start_of(moment: date) -> str:
@@ -86,8 +98,9 @@ def _wanted(kept: Kept, filters: Filters, allowed: Allowed | None) -> bool:
 
 
 def _points(
-    archive: Archive, kept: Iterable[Kept], anew: bool, progress: Progress
+    archive: Archive, kept: Iterable[Kept], anew: bool, progress: Progress, states: dict[str, str]
 ) -> tuple[list[Point], tuple[str, ...], list[str]]:
+    """Fills ``states`` with the hash of each run's last event."""
     texts: dict[str, str] = {}
     points: list[Point] = []
     packs: dict[str, None] = {}
@@ -105,6 +118,7 @@ def _points(
             silent_runs += 1
         else:
             packs |= dict.fromkeys(one.head.packs)
+            states[one.head.id] = one.last
             points.append(_point(one, figures))
     return points, tuple(packs), list(_told(under_way, silent_runs, unread))
 

@@ -141,8 +141,13 @@ def times(course: Course, names: Mapping[str, str]) -> Plot | None:
     if not rows:
         return None
     figure, axes = canvas(WIDTH, len(rows) * _ROW + 60, (_LABEL, 24, 10, 50))
-    for y, row in enumerate(rows):
-        _time(axes, y, row)
+    places, spreads = range(len(rows)), [row.seconds for row in rows if row.seconds]
+    axes.hlines(places, [s.low for s in spreads], [s.high for s in spreads], color=_INK, linewidth=3, alpha=QUIET)
+    axes.plot([s.middle for s in spreads], places, color=_INK, marker="|", markersize=13, markeredgewidth=2,
+              linestyle="none", clip_on=False)
+    latest = [(row.latest_seconds, y) for y, row in enumerate(rows) if row.latest_seconds is not None]
+    axes.plot([x for x, _ in latest], [y for _, y in latest], color=_INK, marker="D", markersize=6, fillstyle="none",
+              linestyle="none", clip_on=False)
     axes.set_ylim(len(rows) - 0.5, -0.5)
     axes.set_xlim(left=0)
     _station_labels(axes, rows, names)
@@ -156,23 +161,17 @@ def times(course: Course, names: Mapping[str, str]) -> Plot | None:
     return Plot("times", title, told, svg(figure, "times", title, told))
 
 
-def _time(axes: Axes, y: int, row: StationCourse) -> None:
-    assert row.seconds is not None
-    axes.plot([row.seconds.low, row.seconds.high], [y, y], color=_INK, linewidth=3, alpha=QUIET, clip_on=False)
-    axes.plot([row.seconds.middle], [y], color=_INK, marker="|", markersize=13, markeredgewidth=2, clip_on=False)
-    if row.latest_seconds is not None:
-        axes.plot([row.latest_seconds], [y], color=_INK, marker="D", markersize=6, fillstyle="none", clip_on=False)
-
-
 def omissions(course: Course) -> Plot | None:
     """The commonest omissions as bars, each under its words."""
     rows = course.omissions[:MOST_OMISSIONS]
     if not rows:
         return None
     figure, axes = canvas(WIDTH, len(rows) * 36 + 12, (4, 76, 6, 6))
+    for filled in (True, False):
+        bars = [(y + 0.22, row.missed / row.counted) for y, row in enumerate(rows) if (row.since == 0) is filled]
+        axes.barh([y for y, _ in bars], [share for _, share in bars], height=0.26, color=_INK, fill=filled,
+                  edgecolor=_INK, linewidth=1.2)
     for y, row in enumerate(rows):
-        share = row.missed / row.counted
-        axes.barh(y + 0.22, share, height=0.26, color=_INK, fill=row.since == 0, edgecolor=_INK, linewidth=1.2)
         axes.annotate(shorten(row.say, 46, placeholder=" …"), (0, y - 0.14), (0, 0), textcoords="offset points",
                       fontsize=12, va="center", annotation_clip=False)
         axes.annotate(f"{row.missed} of {row.counted}", (1, y + 0.22), (8, 0), textcoords="offset points", fontsize=12,

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import lru_cache, partial
 from typing import TYPE_CHECKING
 
@@ -85,7 +85,7 @@ def view_of(gathered: Gathered) -> View:
         about=about + (f"; checklists: {', '.join(course.checklists)}" if len(course.checklists) > 1 else ""),
         compared=any(change.first is not None for change in course.changes),
         changes=_changes(course),
-        panels=tuple(_panels(course, tuple(names.items()), not why)) if course.points else (),
+        panels=_panels(_Sheet(gathered.key, not why, course, names)) if course.points else (),
         omissions=_omissions(course, names),
         faults=_faults(course),
         runs=tuple(_line(point) for point in course.points[: -MOST_RUNS - 1 : -1]),
@@ -116,9 +116,23 @@ def _changes(course: Course) -> Table:
     return Table("Each run, the oldest first", ("", *(moment(point.made_at) for point in last)), tuple(each))
 
 
-@lru_cache(maxsize=8)
-def _panels(course: Course, names: tuple[tuple[str, str], ...], drawn: bool) -> tuple[Panel, ...]:
-    return tuple(_each_panel(course, dict(names), drawn))
+@dataclass(frozen=True, slots=True)
+class _Sheet:
+    """A course to be drawn; the same key stands for the same course."""
+
+    key: str
+    drawn: bool
+    course: Course = field(compare=False)
+    names: Mapping[str, str] = field(compare=False)
+
+
+def _panels(sheet: _Sheet) -> tuple[Panel, ...]:
+    return _drawn(sheet) if sheet.key else tuple(_each_panel(sheet.course, sheet.names, sheet.drawn))
+
+
+@lru_cache(maxsize=32)
+def _drawn(sheet: _Sheet) -> tuple[Panel, ...]:
+    return tuple(_each_panel(sheet.course, sheet.names, sheet.drawn))
 
 
 def _each_panel(course: Course, names: Mapping[str, str], drawn: bool) -> Iterator[Panel]:
