@@ -45,11 +45,9 @@ class ModelHearers:
 
     def _make(self, options: Options, progress: Progress) -> Hears:
         from listener.recognizer import Recognizer
-        from parser.pipeline import build
 
         progress("Reading the lexicon")
         lexicon = lexicon_of(options)
-        build(options.packs)
         ears = prepare_ears(self.model, options, stock=self.stock, progress=progress)
         progress("Loading the model")
         return Hears(lexicon, Recognizer(ears.folder, restore=ears.restore).stream, ears.info)

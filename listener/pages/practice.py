@@ -159,6 +159,7 @@ class Practice:
             self._ears = Hears(lexicon_of(Options(self._packs)), None, None)
         else:
             self._said = ""
+        _warm_up(self._packs)
         self._enter("ready")
         if self._run is not None:
             self._go_on(self._run)
@@ -309,3 +310,13 @@ class Practice:
             {"id": info.id, "made_at": info.head.made_at, "seconds": info.seconds, "utterances": info.utterances}
             for info, _ in zip(broke_off, range(_RUNS_SHOWN), strict=False)
         ]
+
+
+def _warm_up(packs: tuple[str, ...]) -> None:
+    """Understand something, so that the first words of a run need not wait for what is made at first use."""
+    from parser.pipeline import understand
+    from parser.statements import Situation
+    from parser.transcript import utterances_of_text
+
+    for utterance in utterances_of_text("lungs clear, no wheezes"):
+        understand(utterance, Situation(), packs)

@@ -106,7 +106,7 @@ def asked(
 
 @contextmanager
 def opened(gate: Gate, **changed: str | None) -> Iterator[Line]:
-    """A socket as our page opens it, but for ``cookie``, ``host``, ``origin`` or ``token`` changed or None: left out."""
+    """A socket as our page opens it, but for ``cookie``, ``host``, ``origin`` or ``token`` changed, or None."""
     host = changed.get("host") or gate.hosts[0]
     cookie = changed.get("cookie", f"{gate.cookie_name}={gate.cookie}")
     token = changed.get("token", gate.token)
