@@ -167,7 +167,7 @@ class Numerals:
 
     def _digits_after_stop(self, at: int) -> tuple[str, int]:
         """A lone full stop between a number and one digit: as some transcripts write "ninety eight . six"."""
-        if self.word(at) != "." or self.role(at + 1)[0] not in ("unit", "zero"):
+        if self.word(at) != "." or self.attached(at) or self.role(at + 1)[0] not in ("unit", "zero"):
             return "", at
         after = self.role(at + 2)[0]
         if after or self.word(at + 2) in ("plus", "+", "over", "out", "by", "/", "to"):

@@ -23,10 +23,11 @@ import parser.components.numbers
 import parser.components.regions
 import parser.components.sides
 import parser.components.statements
+import parser.components.statuses
 import parser.components.terms  # noqa: F401  (importing registers the components)
 from lexicon import Lexicon, load
 from parser.amending import amended
-from parser.anchoring import anchored, joined, pauses_of
+from parser.anchoring import anchored, confidences_of, joined, pauses_of
 from parser.components.layer import PREFIX
 from parser.layers import Aside, SiteUse
 from parser.spans import assert_spans
@@ -92,7 +93,8 @@ def understand(
     whole = joined(situation.pending, utterance) if situation.pending else utterance
     nlp = build(packs)
     lexicon = load(packs)
-    tokens = with_pauses(tokens_ := tokenise(whole.text), pauses_of(whole, tokens_))
+    tokens = tokenise(whole.text)
+    tokens = with_pauses(tokens, pauses_of(whole, tokens), confidences_of(whole, tokens))
     doc = nlp.make_doc(whole.text)
     doc._.crownsole_tokens = tokens
     doc._.crownsole_situation = situation

@@ -113,11 +113,20 @@ class Places:
 
     def _across(self, number: Number) -> list[Choice]:
         """A number alone in its statement may belong to a measure close by in the next or the last one."""
-        low = max(self.segment(number.start)[0], number.start - 2 * BEHIND)
-        high = min(self.segment(number.end - 1)[1], number.end + 2 * BEHIND)
-        found = [] if self._place_between(low, number.start) else self._behind(number, 0, ACROSS)
+        low, high = self.segment(number.start)[0], self.segment(number.end - 1)[1]
+        found = self._behind(number, 0, ACROSS) if self._only_links(low, number.start) else []
+        if high - number.end > 3:  # a sentence that has more than the number speaks of something of its own
+            found = [c for c in found if c.mention is None or not self._stopped(self.mentions[c.mention].end, low)]
+        high = min(high, number.end + 2 * BEHIND)
         found += [] if self._place_between(number.end, high) else self._before(number, len(self.tokens), ACROSS)
         return [replace(choice, cost=choice.cost + 0.3) for choice in found if choice.fit.cost < 1]
+
+    def _stopped(self, start: int, end: int) -> bool:
+        return any(self.full_stop(place) for place in range(start, end))
+
+    def _only_links(self, start: int, end: int) -> bool:
+        """Whether nothing but small words stands in tokens ``[start, end)``."""
+        return end - start <= ACROSS and self.links.issuperset(self.words[start:end])
 
     def _place_between(self, start: int, end: int) -> bool:
         """Whether a place of the body is spoken of in tokens ``[start, end)``."""

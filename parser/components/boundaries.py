@@ -6,6 +6,7 @@ the words; the speaker's pauses and the terms of the lexicon move its score. All
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections.abc import Sequence
 from functools import lru_cache
 
@@ -16,10 +17,10 @@ from parser.components.cues import CueBook, cue_book
 from parser.layers import Boundary
 from parser.tokens import Tokens
 
-#: A statement begins where the score reaches this; in text with marks the model has to be surer.
-UNMARKED, MARKED = 0.0, 4.0
-#: Text with fewer words a mark than this is text with marks.
-WORDS_A_MARK = 25
+#: A statement begins where the score reaches this.
+THRESHOLD = 0.0
+#: Between two marks that stand no further apart than so many words the model has to be surer by so much.
+MARKED, WORDS_A_MARK = 4.0, 25
 #: What a term of the lexicon adds to the score of the gap before it.
 TERM = {"region": 3.0, "measure": 2.0}
 #: What a site adds where a finding, a value or a term follows it at once ("abdomen soft", "carotids two plus").
@@ -51,25 +52,52 @@ def find_boundaries(
     """
     book = cue_book(lexicon)
     found = _marks(tokens)
-    marks = sum(word in _MARKS for word in tokens.words)
     terms = _terms(tokens, mentions, book)
     _bar_cues(tokens, book, terms)
-    kept = [i for i, word in enumerate(tokens.words) if word[0].isalnum() and word not in book.fillers]
-    words = [tokens.words[i] for i in kept]
-    threshold = MARKED if marks * WORDS_A_MARK >= len(kept) else UNMARKED
-    pauses = _pauses(tokens, kept)
-    bonus = [terms.get(i, 0.0) + pause for i, pause in zip(kept, pauses, strict=True)]
-    for n in range(1, len(words)):
-        if words[n - 1] in book.unfinished:
-            bonus[n] = NEVER
-    for n, score in enumerate((model or _model()).scores(words, bonus, threshold)):
-        if score >= threshold:
-            found.setdefault(kept[n], _reason(score, terms.get(kept[n], 0.0), pauses[n], threshold))
+    first = 0
+    for last in (*found, len(tokens)):
+        kept = [i for i in range(first, last) if tokens.words[i][0].isalnum() and tokens.words[i] not in book.fillers]
+        if len(kept) > 1:
+            found |= _between(tokens, kept, (first, last), terms, book, model or _model())
+        first = last
     return tuple(Boundary(at, found[at]) for at in sorted(found))
 
 
-def _reason(score: float, term: float, pause: float, threshold: float) -> str:
-    if score - max(term, 0.0) - max(pause, 0.0) >= threshold:
+def _between(
+    tokens: Tokens, kept: list[int], span: tuple[int, int], terms: dict[int, float], book: CueBook, model: BreakModel
+) -> dict[int, str]:
+    """Statement starts inside a stretch without an end mark; ``kept`` are its words.
+
+    A stretch is read by itself, so that what follows it changes nothing in it.
+    """
+    words = [tokens.words[i] for i in kept]
+    surer = _surer(tokens, kept, span)
+    pauses = _pauses(tokens, kept)
+    bonus = [terms.get(i, 0.0) + pause - more for i, pause, more in zip(kept, pauses, surer, strict=True)]
+    for n in range(1, len(words)):
+        if words[n - 1] in book.unfinished:
+            bonus[n] = NEVER
+    return {
+        kept[n]: _reason(score, terms.get(kept[n], 0.0), pauses[n])
+        for n, score in enumerate(model.scores(words, bonus, THRESHOLD))
+        if score >= THRESHOLD
+    }
+
+
+def _surer(tokens: Tokens, kept: list[int], span: tuple[int, int]) -> list[float]:
+    """How much surer the model has to be before each word: where marks stand near, they tell the statements."""
+    start, end = span
+    marks = [i for i in range(start, end) if tokens.words[i] in _MARKS]
+    edges = [bisect_left(kept, mark) for mark in marks]
+    out: list[float] = []
+    for edge in edges:
+        out += [MARKED if edge - len(out) <= WORDS_A_MARK else 0.0] * (edge - len(out))
+    near = (start > 0 or edges) and len(kept) - len(out) <= WORDS_A_MARK
+    return out + [MARKED if near else 0.0] * (len(kept) - len(out))
+
+
+def _reason(score: float, term: float, pause: float) -> str:
+    if score - max(term, 0.0) - max(pause, 0.0) >= THRESHOLD:
         return "words"
     return "term" if term >= pause else "pause"
 

@@ -6,6 +6,7 @@ dictation has made current.
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
@@ -48,6 +49,7 @@ class _State:
     site: SiteUse | None
     stations: Iterator[Station]
     doubtful: set[int]
+    cuts: list[int]
     numbered: Mapping[int, str]
     following: Station | None = None
     told: bool = False
@@ -79,6 +81,7 @@ def find_findings(
         SiteUse(situation.site, 0, 0) if situation.site else None,
         iter(stations),
         {b.at for b in boundaries if b.reason == DOUBTFUL},
+        [*(b.at for b in boundaries if b.reason != DOUBTFUL), len(tokens)],
         {token: number.readings[0].shape for number in numbers for token in range(number.start, number.end)},
     )
     state.following = next(state.stations, None)
@@ -115,7 +118,8 @@ def _read_clause(
     tokens: Tokens, terms: tuple[Mention, ...], span: tuple[int, int], clause: int, state: _State, lexicon: Lexicon
 ) -> None:
     words, numbered = tokens.words, state.numbered
-    concepts = _concepts(terms, span, numbered, state.region, lexicon)
+    end = state.cuts[bisect_right(state.cuts, terms[span[1] - 1].start)]
+    concepts = _concepts(terms, span, end, numbered, state.region, lexicon)
     groups = site_groups(words, terms, span, {i for i, _ in concepts}, lexicon)
     devices = {i for i, term in concepts if term[1] in lexicon.concepts and lexicon.concepts[term[1]].kind == "device"}
     posts = places_after(words, terms, [i for i, _ in concepts], groups, numbered, state.doubtful, devices)
@@ -141,13 +145,18 @@ def _read_clause(
 
 
 def _concepts(
-    terms: tuple[Mention, ...], span: tuple[int, int], numbered: Mapping[int, str], region: str | None, lexicon: Lexicon
+    terms: tuple[Mention, ...],
+    span: tuple[int, int],
+    end: int,
+    numbered: Mapping[int, str],
+    region: str | None,
+    lexicon: Lexicon,
 ) -> list[tuple[int, tuple[str, str, bool]]]:
     """Index and meaning of every mention that stands for a concept or scale."""
     found: list[tuple[int, tuple[str, str, bool]]] = []
     site: str | None = None
     for i in range(*span):
-        meant = _concept(terms[i], numbered, region, site, lexicon)
+        meant = _concept(terms[i], end, numbered, region, site, lexicon)
         if meant is not None:
             found.append((i, meant))
         site = next((term.id for term in terms[i].terms if term.kind == "site"), site)
@@ -169,14 +178,17 @@ def _named_only(
 
 
 def _concept(
-    mention: Mention, numbered: Mapping[int, str], region: str | None, site: str | None, lexicon: Lexicon
+    mention: Mention, end: int, numbered: Mapping[int, str], region: str | None, site: str | None, lexicon: Lexicon
 ) -> tuple[str, str, bool] | None:
-    """(kind, id, absent form) of the mention when it stands for a concept or scale, the best fitting one."""
+    """(kind, id, absent form) of the mention when it stands for a concept or scale, the best fitting one.
+
+    ``end`` is where its clause ends.
+    """
     options = [term for term in mention.terms if term.kind in ("concept", "scale")]
     if not options:
         return None
     if any(term.kind == "measure" for term in mention.terms):
-        shape = next((numbered[at] for at in range(mention.end, mention.end + 5) if at in numbered), "grade")
+        shape = next((numbered[at] for at in range(mention.end, min(mention.end + 5, end)) if at in numbered), "grade")
         if shape != "grade":
             return None
     if len(options) > 1:
@@ -272,7 +284,7 @@ def _sites(
     )
     generic = lexicon.home[concept.id] == ANY
     options: list[Group | None] = []
-    if pre is not None and pre.end == mention.start:
+    if pre is not None and pre.end == mention.start and not (direct and pre.after_preposition):
         options.append(pre)
     if direct:
         options.append(group)

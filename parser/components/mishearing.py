@@ -1,11 +1,14 @@
 """Mishearing: tokens that were heard as something else, read as the term they stand for.
 
-Common mishearings are data (``mishearings.yaml``), each limited to stations where its term belongs.
-Every repair is kept with what was heard; numbers and opposites are never repaired.
+Three ways, in this order: common mishearings are data (``mishearings.yaml``), each limited to stations or company where
+its term belongs; slips of a letter (:mod:`parser.spelling`); and words that make no sense where they stand, read as the
+piece of the lexicon they sound like (:mod:`parser.components.mishearing_sounds`). Every repair is kept with what was
+heard; numbers and opposites are never repaired.
 """
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -15,10 +18,15 @@ from spacy.tokens import Doc
 from lexicon import Lexicon, load
 from lexicon.schema import Mishearing
 from parser.components.layer import PREFIX, situation_of, tokens_of
+from parser.components.mishearing_sounds import repairer
 from parser.layers import Repair
 from parser.spelling import SHORTEST, near_misses
 from parser.terms import FormIndex, term_index
 from parser.tokens import Tokens, words_of
+
+#: Words within this many are near by; names of findings have at most so many words.
+_NEAR = 5
+_LONGEST_NAME = 6
 
 
 @lru_cache(maxsize=4)
@@ -33,21 +41,54 @@ def find_repairs(tokens: Tokens, region: str | None, lexicon: Lexicon) -> tuple[
     A mishearing that is an ordinary phrase (``needs`` not empty) is repaired only when one of the
     words it needs stands within five tokens, or the station that is current is one of its own.
     """
+    index = _index(lexicon)
     found: list[Repair] = []
-    for start, end, entries in _index(lexicon).find(tokens.words):
-        entry = entries[0]
-        if entry.needs or entry.regions:
-            around = {*tokens.words[max(start - 5, 0) : start], *tokens.words[end : end + 5]}
-            here = region is not None and region in entry.regions
-            if not here and not around & set(entry.needs):
-                continue
-        found.append(_repair(tokens, start, end, entry.read_as, entry.id))
+    for start, end, entries in index.find(tokens.words):
+        entry = next((e for e in entries if _believed(e, tokens.words, start, end, region, lexicon)), None)
+        if entry is not None:
+            found.append(_repair(tokens, start, end, entry.read_as, entry.id))
     taken = {at for repair in found for at in range(repair.start, repair.end)}
     slips = near_misses(lexicon)
     for at, word in enumerate(tokens.words):
         if len(word) >= SHORTEST and at not in taken and (near := slips.of(word)):
             found.append(_repair(tokens, at, at + 1, near, "one slip away"))
+            taken.add(at)
+    found += _sounded(tokens, region, lexicon, taken)
     return tuple(sorted(found, key=lambda repair: repair.start))
+
+
+def _believed(
+    entry: Mishearing, words: Sequence[str], start: int, end: int, region: str | None, lexicon: Lexicon
+) -> bool:
+    """Whether a common mishearing keeps the company that its entry asks for."""
+    before = words[start - 1] if start else ""
+    if before in entry.not_after or (entry.after and before not in entry.after):
+        return False
+    if entry.then == "end" and end < len(words) and words[end].isalnum():
+        return False
+    if entry.then == "finding" and not _abnormal_at(words, end, lexicon):
+        return False
+    if not (entry.needs or entry.regions):
+        return True
+    around = {*words[max(start - _NEAR, 0) : start], *words[end : end + _NEAR]}
+    return (region is not None and region in entry.regions) or bool(around & set(entry.needs))
+
+
+def _abnormal_at(words: Sequence[str], at: int, lexicon: Lexicon) -> bool:
+    found = term_index(lexicon).find(words[at : at + _LONGEST_NAME])
+    if not found or found[0][0] != 0:
+        return False
+    concepts = (lexicon.concepts.get(term.id) for term in found[0][2] if term.kind == "concept")
+    return any(concept is not None and concept.nature == "abnormal" for concept in concepts)
+
+
+def _sounded(tokens: Tokens, region: str | None, lexicon: Lexicon, taken: set[int]) -> Iterator[Repair]:
+    """Words that sound like a piece of the lexicon, where nothing else has read them."""
+    confidences = tokens.confidences or (None,) * len(tokens)
+    for one in repairer(lexicon).readings(tokens.words, confidences, region):
+        if taken.isdisjoint(range(one.start, one.end)):
+            text = " ".join(one.piece)
+            yield _repair(tokens, one.start, one.end, text, f"sounds like '{text}'")
 
 
 def _repair(tokens: Tokens, start: int, end: int, text: str, reason: str) -> Repair:
@@ -58,7 +99,8 @@ def repaired(tokens: Tokens, repairs: tuple[Repair, ...]) -> Tokens:
     """Tokens with the repairs read in; every new token keeps the place of what was heard."""
     if not repairs:
         return tokens
-    columns: list[tuple[str, int, int, float]] = []
+    confidences = tokens.confidences or (1.0,) * len(tokens)
+    columns: list[tuple[str, int, int, float, float]] = []
     at = 0
     for repair in repairs:
         columns += zip(
@@ -66,15 +108,18 @@ def repaired(tokens: Tokens, repairs: tuple[Repair, ...]) -> Tokens:
             tokens.starts[at : repair.start],
             tokens.ends[at : repair.start],
             tokens.pauses[at : repair.start],
+            confidences[at : repair.start],
             strict=True,
         )
         start, end = tokens.starts[repair.start], tokens.ends[repair.end - 1]
+        sure = min(confidences[repair.start : repair.end])
         for i, word in enumerate(words_of(repair.text)):
-            columns.append((word, start, end, tokens.pauses[repair.start] if i == 0 else 0.0))
+            columns.append((word, start, end, tokens.pauses[repair.start] if i == 0 else 0.0, sure))
         at = repair.end
-    columns += zip(tokens.words[at:], tokens.starts[at:], tokens.ends[at:], tokens.pauses[at:], strict=True)
-    words, starts, ends, pauses = zip(*columns, strict=True)
-    return Tokens(tokens.text, words, starts, ends, pauses)
+    rest = (tokens.words, tokens.starts, tokens.ends, tokens.pauses, confidences)
+    columns += zip(*(column[at:] for column in rest), strict=True)
+    words, starts, ends, pauses, sure_of = zip(*columns, strict=True)
+    return Tokens(tokens.text, words, starts, ends, pauses, sure_of if tokens.confidences else ())
 
 
 @dataclass(frozen=True)

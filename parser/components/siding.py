@@ -100,6 +100,7 @@ class Siding:
             return own or self._after.get(value.start) or self._before.get(value.start)
         at = bisect_left(self._starts, value.end)
         after = self._sides[at] if at < len(self._sides) and self._sides[at].start - value.end <= 3 else None
+        after = None if after and self._cut(value.end - 1, after.start) else after
         before = self._sides[at - 1] if at and value.start - self._ends[at - 1] <= 3 else None
         return (before or after) if before_first else (after or before)
 

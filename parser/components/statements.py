@@ -6,18 +6,14 @@ found. Evidence is given in characters of the utterance; the pipeline anchors it
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
-from functools import lru_cache
-from itertools import pairwise
 
 from lexicon import ANY, Lexicon
-from parser.components.assertion import assert_status
-from parser.components.boundaries import find_boundaries
 from parser.components.layer import register
-from parser.components.lists import DOUBTFUL, settled
+from parser.components.lists import DOUBTFUL
 from parser.components.siding import Siding
-from parser.components.subjects import find_subjects
 from parser.layers import (
     Aside,
     Assertion,
@@ -37,14 +33,10 @@ _VITALS = "vital_signs"
 EXAMINATION = "examination"
 
 _KIND: dict[str, Kind] = {"scale": "scale", "step": "step", "device": "device", "report": "report"}
-_SAID = Assertion("present")
-#: Nothing is stated of a finding that only tells a place.
-_PLACE = Assertion("hypothetical")
-_CIRCUMSTANCE = frozenset("around at from under with during near beneath".split())
-_WHERE = frozenset("around at from under on with near in over of to along beneath".split())
-
 #: A place further than this many tokens from its finding is no part of the evidence.
 NEAR = 9
+#: The same for a side.
+SIDE_NEAR = 15
 
 
 def find_statements(
@@ -80,6 +72,7 @@ class _Builder:
         self.tokens, self.terms, self.findings, self.lexicon = tokens, terms, findings, lexicon
         self.assertions, self.values, self.asides = assertions, values, asides
         self.doubtful = [boundary.at for boundary in boundaries if boundary.reason == DOUBTFUL]
+        self.firm = [boundary.at for boundary in boundaries if boundary.reason in ("mark", "line")]
         self.siding = Siding(tokens.words, sides, findings, values, terms, boundaries, situation)
         self.by_mention: dict[int, list[SlotValue]] = {}
         for value in values:
@@ -187,9 +180,9 @@ class _Builder:
         concept = self.lexicon.concepts.get(finding.id)
         status, doubts = _status(finding, assertion)
         spans = [(finding.start, finding.end)]
-        spans += [(site.start, site.end) for site in finding.sites if site.end > site.start and _near(site, finding)]
+        spans += [(s.start, s.end) for s in finding.sites if s.end > s.start and self._near(s, finding)]
         spans += [(value.start, value.end)] if value else []
-        spans += [side_span] if (side_span := _near_side(side, finding)) else []
+        spans += [(side.start, side.end)] if side and self._near(side, finding, SIDE_NEAR) else []
         spans += [assertion.cue] if assertion.cue and finding.start - 12 <= assertion.cue[0] <= finding.end + 12 else []
         given = side.side if side else self.siding.carried(finding.sites[-1].id if finding.sites else None)
         qualifiers = ((side.comparison,) if side and side.comparison else ()) + _qualifiers(value)
@@ -207,6 +200,11 @@ class _Builder:
             qualifiers=qualifiers,
             doubts=(*doubts, *self._list_doubts(finding, assertion, value), *_value_doubts(value)),
         )
+
+    def _near(self, said: SiteUse | SideMention, finding: Finding, limit: int = NEAR) -> bool:
+        """Whether a place or a side is part of the evidence: said close by, and in the same sentence."""
+        first, last = sorted((said.start, finding.start))
+        return last - first <= limit and bisect_right(self.firm, first) == bisect_right(self.firm, last)
 
     def _list_doubts(self, finding: Finding, assertion: Assertion, value: SlotValue | None) -> tuple[str, ...]:
         """A negated finding with a place or value of its own, where the list may have ended before it."""
@@ -261,10 +259,6 @@ class _Builder:
         start, end = min(s for s, _ in spans), max(e for _, e in spans)
         text = self.tokens.slice_text(start, end)
         return Evidence(0, (-1, -1), None, None, (self.tokens.starts[start], self.tokens.ends[end - 1]), text, text)
-
-
-def _near(site: SiteUse, finding: Finding) -> bool:
-    return abs(site.start - finding.start) <= NEAR
 
 
 def _site_text(finding: Finding) -> str | None:
@@ -324,74 +318,6 @@ def _value_doubts(value: SlotValue | None) -> tuple[str, ...]:
     return (*value.doubts, *other)
 
 
-def _near_side(side: SideMention | None, finding: Finding) -> tuple[int, int] | None:
-    return (side.start, side.end) if side and abs(side.start - finding.start) <= 15 else None
-
-
-def compute_assertions(
-    tokens: Tokens,
-    terms: tuple[Mention, ...],
-    findings: tuple[Finding, ...],
-    values: tuple[SlotValue, ...],
-    boundaries: tuple[Boundary, ...],
-    lexicon: Lexicon,
-) -> tuple[Assertion, ...]:
-    """Statuses of the findings, with changes of subject as boundaries beside those of the words."""
-    if not findings:
-        return ()
-    more = find_subjects(tokens, terms, findings, values, lexicon)
-    every = sorted({b.at: b for b in (*more, *boundaries) if b.reason != DOUBTFUL}.values(), key=lambda b: b.at)
-    named = [f for f in findings if f.kind in ("region", "measure")]
-    told = [f for f in findings if f.kind not in ("region", "measure")]
-    given = dict(
-        zip(map(id, told), assert_status(tokens, [(f.start, f.end) for f in told], every, lexicon), strict=True)
-    )
-    if named and not _left_out(lexicon).isdisjoint(tokens.words):
-        given.update(
-            zip(map(id, named), assert_status(tokens, [(f.start, f.end) for f in named], every, lexicon), strict=True)
-        )
-    given.update((id(f), _PLACE) for f in _places(tokens, told, given, lexicon))
-    return tuple(given.get(id(f), _SAID) for f in findings)
-
-
-def _places(tokens: Tokens, told: list[Finding], given: dict[int, Assertion], lexicon: Lexicon) -> Iterator[Finding]:
-    """Devices, steps and bare names after a preposition behind a negated finding only tell where: "no redness
-    around the incision" says nothing of the incision."""
-    for before, finding in pairwise(told):
-        concept = lexicon.concepts.get(finding.id)
-        bare = finding.kind in ("device", "step") or (
-            concept is not None and concept.nature == "neutral" and not finding.absent
-        )
-        gap = tokens.words[before.end : finding.start]
-        same = given[id(finding)].cue is not None and given[id(finding)].cue == given[id(before)].cue
-        bare = bare or (bool(gap) and gap[0] in _CIRCUMSTANCE)
-        if (
-            bare
-            and same
-            and given[id(before)].status == "absent"
-            and len(gap) <= 4
-            and any(word in _WHERE for word in gap)
-        ):
-            yield finding
-
-
-@lru_cache(maxsize=4)
-def _left_out(lexicon: Lexicon) -> frozenset[str]:
-    """Words with which it is said that something was not assessed."""
-    cues = getattr(lexicon.files.get("cues"), "cues", ())
-    return frozenset(
-        form.split()[0] for cue in cues if getattr(cue, "status", None) == "not_assessed" for form in cue.forms
-    )
-
-
-def compute_boundaries(tokens: Tokens, terms: tuple[Mention, ...], lexicon: Lexicon) -> tuple[Boundary, ...]:
-    """Boundaries of an utterance whose terms are known; lists are not cut, see :mod:`parser.components.lists`."""
-    found = find_boundaries(tokens, [(mention.start, mention.end, mention.terms[0].kind) for mention in terms], lexicon)
-    return settled(tokens, terms, found, lexicon)
-
-
-create_boundaries = register("boundaries", compute_boundaries, ("terms",))
-create_assertions = register("assertions", compute_assertions, ("terms", "findings", "values", "boundaries"))
 create_statements = register(
     "statements",
     find_statements,

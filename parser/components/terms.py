@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from lexicon import Lexicon
+from parser.components.boundaries import is_stop
 from parser.components.layer import register
 from parser.layers import Mention, Number, Term
 from parser.terms import FormIndex, term_index
@@ -32,9 +33,7 @@ def find_terms(tokens: Tokens, numbers: tuple[Number, ...], lexicon: Lexicon) ->
         parted = _parted(tokens, start, end, terms, starts, lexicon) if end - start > 1 and starts else None
         if any(term.kind == "site" for term in terms) and end - start == 1 and start in units:
             continue  # "two hundred feet"
-        numberless = starts.isdisjoint(range(end, end + NUMBER_NEAR)) and stops.isdisjoint(
-            range(start - NUMBER_NEAR, start + 1)
-        )
+        numberless = starts.isdisjoint(_near(tokens, end)) and stops.isdisjoint(range(start - NUMBER_NEAR, start + 1))
         if (
             end - start > 1
             and all(term.kind == "measure" for term in terms)
@@ -49,6 +48,12 @@ def find_terms(tokens: Tokens, numbers: tuple[Number, ...], lexicon: Lexicon) ->
                 parted = None
         found += parted if parted else [Mention(start, end, terms)]
     return tuple(found)
+
+
+def _near(tokens: Tokens, end: int) -> range:
+    """The tokens behind a term in which its number may begin: none behind a mark that ends the sentence."""
+    last = min(end + NUMBER_NEAR, len(tokens))
+    return range(end, next((at for at in range(end, last) if is_stop(tokens, at)), last))
 
 
 def _inside(

@@ -6,7 +6,7 @@ A file holds lines said, each followed by what they state, indented::
 
 ``words`` are words of the line; a statement answers when its evidence overlaps them and the rest agrees.
 ``stations`` are those that may hold it, by the first letters below. "?" before ``words`` marks a statement that
-may be made or not. A line is right when every mark has its statement and no statement is without one; things
+may be made or not. A line that begins with "~" is not yet read right. A line is right when every mark has its statement and no statement is without one; things
 done ("step") need no mark. The lines are invented, in the manner of ward notes and dictations (common practice).
 """
 
@@ -50,6 +50,7 @@ class Line:
     marks: tuple[Mark, ...]
     file: str
     number: int
+    fault: bool = False
 
 
 def lines() -> Iterator[Line]:
@@ -61,7 +62,7 @@ def lines() -> Iterator[Line]:
                 marks.append(_mark(row.strip()))
                 continue
             if text:
-                yield Line(text, tuple(marks), path.stem, number)
+                yield Line(text.removeprefix("~ "), tuple(marks), path.stem, number, text.startswith("~"))
             text, number, marks = ("", 0, []) if row.startswith("#") or not row.strip() else (row, n, [])
 
 
