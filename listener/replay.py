@@ -14,7 +14,7 @@ from lexicon import Lexicon
 from listener.archive.events import INPUTS, Event, Head, Kind
 from listener.directing import Said, names_of, obey, request
 from parser.pipeline import Understood, finish, understand
-from parser.record import Entry, ModelInfo, Record, RecordEvidence
+from parser.record import Entry, ModelInfo, Record, RecordEvidence, RecordWord
 from parser.settings import USUAL
 from parser.statements import Situation, Statement
 from parser.structurer import Filing, assemble
@@ -83,6 +83,10 @@ class State:
             kind: Kind = "confirmation" if amendment.kind == "confirmation" else "amendment"
             self._out.append((kind, amendment.model_dump(mode="json")))
 
+    def settle(self) -> None:
+        """Count what was filed up to now as told."""
+        self._told = (len(self.filing.entries), len(self.filing.amendments))
+
     def reopen(self) -> None:
         """Take the end of the run back."""
         self.finished = False
@@ -93,8 +97,11 @@ class State:
         self._read(finish(self.situation, self.head.packs), "")
         self.tell()
 
-    def record(self, seconds: float | None = None) -> Record:
-        """The audited record as it stands; words that wait for more are read as they are. ``seconds`` of sound."""
+    def record(self, seconds: float | None = None, words: tuple[RecordWord, ...] | None = None) -> Record:
+        """The audited record as it stands; words that wait for more are read as they are.
+
+        ``seconds`` of sound; ``words`` of the record, where they were made before.
+        """
         filing = self.filing.copy()
         waiting = finish(self.situation, self.head.packs)
         if waiting is not None and not self.paused:
@@ -102,7 +109,8 @@ class State:
         transcript = Transcript(tuple(self.utterances), self.head.source, seconds, tuple(dict.fromkeys(self.remarks)))
         model = ModelInfo(name=self.head.model, vocabulary=self.head.vocabulary) if self.head.model else None
         return assemble(
-            filing, transcript, run_id=self.head.id, model=model, checklist=self.head.checklist, settings=USUAL
+            filing, transcript, run_id=self.head.id, model=model, checklist=self.head.checklist, settings=USUAL,
+            words=words,
         )
 
     def entries(self) -> list[tuple[str, Entry]]:

@@ -229,8 +229,7 @@ def _load(archive: Archive, info: RunInfo, lexicon: Lexicon) -> _Loaded:
     filing = filing_of(filed, lexicon) if filed is not None else None
     if filed is not None and filing is not None and all(_is_act(event) for event in after):
         state.filing, state.finished = filing, True
-        state.tell()
-        state.undoable.clear()  # only changes of the review are undone by it, not what the speaker took back
+        state.settle()
         for event in after:
             state.take(event)
         record = _assembled(state, filed) if after else filed
@@ -252,8 +251,7 @@ def _is_act(event: Event) -> bool:
 
 def _assembled(state: State, filed: Record) -> Record:
     """The record after changes: its words and what it was read with are those of the one that was filed."""
-    record = state.record(filed.run.duration_s)
-    return record.model_copy(update={"run": filed.run, "words": filed.words})
+    return state.record(filed.run.duration_s, filed.words).model_copy(update={"run": filed.run})
 
 
 def _after(loaded: _Loaded, event: Event, seen: int) -> _Loaded:

@@ -205,11 +205,15 @@ def file(
 
 
 def assemble(
-    filing: Filing, transcript: Transcript, *, run_id: str, model: ModelInfo | None, checklist: str, settings: Settings
+    filing: Filing, transcript: Transcript, *, run_id: str, model: ModelInfo | None, checklist: str, settings: Settings,
+    words: tuple[RecordWord, ...] | None = None,
 ) -> Record:
-    """Put what was filed into stations, and add coverage, computed values and remarks."""
+    """Put what was filed into stations, and add coverage, computed values and remarks.
+
+    ``words`` are those of the transcript, where they were made before.
+    """
     lexicon = filing.lexicon
-    words = tuple(
+    words = words if words is not None else tuple(
         RecordWord(
             text=w.text, heard=w.heard, start=w.start, end=w.end, confidence=w.confidence, chars=w.chars, doubt=w.doubt
         )

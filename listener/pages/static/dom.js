@@ -20,6 +20,11 @@ export function setText(node, text) {
   if (node.textContent !== text) node.textContent = text;
 }
 
+/** A long list in pieces, each of which the browser draws only when it comes into view. */
+export function chunks(values, size = 40) {
+  return Array.from({ length: Math.ceil(values.length / size) }, (_, i) => values.slice(i * size, (i + 1) * size));
+}
+
 /** Seconds as m:ss. */
 export function clock(seconds) {
   const whole = Math.max(0, Math.floor(seconds));

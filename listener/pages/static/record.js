@@ -1,6 +1,6 @@
 // The record under review: its stations and lines. One line is chosen; its tools stand under it.
 
-import { byId, clock, element, setText } from "/static/dom.js";
+import { byId, chunks, clock, element, setText } from "/static/dom.js";
 
 const SAID = { documented: "documented", partial: "partial", missing: "nothing said" };
 const HOW = { changed: "Changed", confirmed: "Confirmed", withdrawn: "Withdrawn", restored: "Put back" };
@@ -39,12 +39,11 @@ export class RecordPane {
     this.heads = new Map();
     for (const station of view.stations) {
       for (const line of station.lines ?? []) this.lines.set(line.id, line);
-      const list = element("ol", { class: "lines" });
-      for (const line of station.lines ?? []) list.append(this.node(line));
+      const lists = chunks(station.lines ?? []).map((some) => element("ol", { class: "lines" }, ...some.map((line) => this.node(line))));
       const head = element("h3", {});
       const left = element("p", { class: "left" });
-      this.heads.set(station.id, { head, left, list });
-      made.append(element("section", { class: "station", id: `at-${station.id}`, tabindex: "-1" }, head, left, list));
+      this.heads.set(station.id, { head, left });
+      made.append(element("section", { class: "station", id: `at-${station.id}`, tabindex: "-1" }, head, left, ...lists));
       this.head(station);
     }
     made.append(...this.ends(view));

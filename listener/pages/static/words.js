@@ -1,7 +1,7 @@
 // The words of the run, in step with sound and record. Places in them are marked as ranges, so that a text of any
 // length stays one node a stretch.
 
-import { byId, clock, element } from "/static/dom.js";
+import { byId, chunks, clock, element } from "/static/dom.js";
 
 const supported = typeof Highlight === "function" && Boolean(CSS.highlights);
 
@@ -25,15 +25,10 @@ export class WordsPane {
 
   build(utterances) {
     this.utterances = utterances;
-    this.paragraphs = [];
-    const made = document.createDocumentFragment();
-    utterances.forEach((said, number) => {
-      const node = this.paragraph(said, number);
-      this.paragraphs.push(node);
-      made.append(node);
-    });
-    if (!utterances.length) made.append(element("p", { class: "quiet", text: "No words were heard." }));
-    this.root.replaceChildren(made);
+    this.paragraphs = utterances.map((said, number) => this.paragraph(said, number));
+    const stretches = chunks(this.paragraphs).map((some) => element("div", { class: "stretch" }, ...some));
+    if (!utterances.length) stretches.push(element("p", { class: "quiet", text: "No words were heard." }));
+    this.root.replaceChildren(...stretches);
   }
 
   paragraph(said, number) {
