@@ -71,7 +71,13 @@ class Practice:
         """Close the run, if there is one, and end the thread."""
         self._do(lambda: self._close("stopped by hand"))
         self._jobs.put(None)
-        self._thread.join()
+        if self.phase != "preparing":  # what is only being made ready may be left unfinished
+            self._thread.join()
+
+    @property
+    def run(self) -> str | None:
+        """The run that was kept last."""
+        return self._run
 
     @property
     def backlog(self) -> int:

@@ -8,7 +8,7 @@ import threading
 import time
 import webbrowser
 from collections.abc import Callable, Iterator, Mapping
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 
 import uvicorn
 from starlette.applications import Starlette
@@ -23,6 +23,7 @@ MakeApp = Callable[[Gate], Starlette]
 USUAL_PORT = 52731
 
 _START_S = 20.0
+_WAITING = 128
 
 
 def serve(
@@ -41,7 +42,8 @@ def serve(
         if browser:
             print("The page opens in the browser; the address above opens it again. Ctrl-C ends it.", file=sys.stderr)
             threading.Thread(target=_open, args=(server, gate.address(path)), daemon=True).start()
-        server.run(sockets=[listening])
+        with suppress(KeyboardInterrupt):  # the server has shut down by then; it passes the signal on
+            server.run(sockets=[listening])
 
 
 @contextmanager
@@ -92,6 +94,7 @@ def _listening(*ports: int) -> Iterator[socket.socket]:
                 continue
         else:
             raise UsageError(f"Port {ports[-1]} cannot be used. Name another with --port, or leave it out.")
+        listening.listen(_WAITING)  # so that the address can be opened as soon as it was printed
         yield listening
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from collections.abc import AsyncIterator, Callable, Sequence
 from contextlib import AbstractAsyncContextManager, asynccontextmanager
 from dataclasses import dataclass
@@ -18,6 +19,7 @@ from listener.pages.ears import ModelHearers
 from listener.pages.guard import Gate
 from listener.pages.live import routes
 from listener.pages.practice import Practice
+from listener.pages.progress import routes as progress_room
 from listener.pages.review import UPLOADS
 from listener.pages.review_starting import review_room
 from listener.pages.serving import serve
@@ -48,11 +50,13 @@ def practise(wishes: Wishes) -> None:
         )
         room = review_room(archive, Options(wishes.packs, wishes.checklist), wishes.model, stock=wishes.stock)
         serve(
-            lambda gate: live_app(gate, practice, lexicon, room),
+            lambda gate: live_app(gate, practice, lexicon, room, progress_room(archive)),
             port=wishes.port,
             browser=wishes.browser,
             uploads=UPLOADS,
         )
+        if practice.run is not None:
+            print(f"Run {practice.run} is kept. See it with: crownsole review {practice.run}", file=sys.stderr)
 
 
 def live_app(gate: Gate, practice: Practice, lexicon: Lexicon, *rooms: Sequence[BaseRoute]) -> Starlette:

@@ -14,7 +14,7 @@ const MINUTE_S = 60;
 
 const options = { answers: "tones", left: true, large: false, keys: true, checklist: "complete", ...stored("practise", {}) };
 const form = byId("options");
-const shown = { phase: "preparing", run: null, seconds: 0, counting: null, rung: false, closesAt: null, leaving: false };
+const shown = { phase: "preparing", run: null, seconds: 0, counting: null, rung: false, closesAt: null, leaving: false, elsewhere: false };
 
 const line = new Line("/practise/socket", { onmessage: receive, onstate: connected });
 const take = new Take(line);
@@ -47,7 +47,7 @@ const HANDLERS = {
   answer: (message) => {
     answered(message);
     log.answer(message);
-    if (microphone.isOpen) answers.give(shown.run, message);
+    if (!shown.elsewhere) answers.give(shown.run, message);
   },
   trial: ({ text }) => text && setText(byId("trial-words"), text),
   taken: ({ samples, take: name, seconds }) => {
@@ -57,6 +57,7 @@ const HANDLERS = {
   elsewhere: () => {
     if (!microphone.isOpen) return;
     microphone.stop();
+    shown.elsewhere = true;
     states.problem("Another page listens now. To listen here, use “Listen on this page”.");
   },
   refused: ({ said }) => states.notice(said),
@@ -187,7 +188,7 @@ function goOn(run) {
 }
 
 async function listen() {
-  setText(byId("listen"), "Listen on this page");
+  shown.elsewhere = false;
   await microphone.start(form.elements.device.value || options.device, options.answers === "loudspeaker");
 }
 
