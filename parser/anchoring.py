@@ -29,6 +29,16 @@ def pauses_of(utterance: Utterance, tokens: Tokens) -> tuple[float, ...]:
     return tuple(firsts.get(start, 0.0) for start in tokens.starts)
 
 
+def confidences_of(utterance: Utterance, tokens: Tokens) -> tuple[float, ...]:
+    """How surely each token was heard, from the words they are of; empty for text."""
+    words = utterance.words
+    if not words or words[0].confidence is None:
+        return ()
+    places = [word.chars[0] - utterance.offset for word in words]
+    sure = [1.0 if word.confidence is None else word.confidence for word in words]
+    return tuple(sure[max(bisect_right(places, start) - 1, 0)] for start in tokens.starts)
+
+
 def anchored(
     statements: tuple[Statement, ...], utterance: Utterance, repairs: tuple[Repair, ...]
 ) -> tuple[Statement, ...]:

@@ -20,7 +20,8 @@ class Tokens:
     """Parallel sequences: the i-th token is ``words[i]``, found at ``text[starts[i]:ends[i]]``.
 
     A hyphen inside a word is no token: "non-tender" and "non tender" read the same. ``pauses[i]``
-    is the silence before token i in seconds, 0.0 where unknown.
+    is the silence before token i in seconds, 0.0 where unknown. ``confidences[i]`` is how surely it
+    was heard, 0..1; empty for text.
     """
 
     text: str
@@ -28,6 +29,7 @@ class Tokens:
     starts: tuple[int, ...]
     ends: tuple[int, ...]
     pauses: tuple[float, ...]
+    confidences: tuple[float, ...] = ()
 
     def __len__(self) -> int:
         return len(self.words)
@@ -64,6 +66,6 @@ def _inside_word(text: str, at: int) -> bool:
     return 0 < at < len(text) - 1 and text[at - 1].isalpha() and text[at + 1].isalpha()
 
 
-def with_pauses(tokens: Tokens, pauses: Sequence[float]) -> Tokens:
-    """The same tokens with the silence before each, in seconds."""
-    return Tokens(tokens.text, tokens.words, tokens.starts, tokens.ends, tuple(pauses))
+def with_pauses(tokens: Tokens, pauses: Sequence[float], confidences: Sequence[float] = ()) -> Tokens:
+    """The same tokens with the silence before each, in seconds, and how surely each was heard."""
+    return Tokens(tokens.text, tokens.words, tokens.starts, tokens.ends, tuple(pauses), tuple(confidences))

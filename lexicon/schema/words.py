@@ -94,8 +94,15 @@ class Mishearing(Entry):
     regions: Ids = ()
     #: One of these words must stand near by, when what was heard is ordinary English.
     needs: Strings = ()
+    #: One of these words must stand right before it; none of those may.
+    after: Strings = ()
+    not_after: Strings = ()
+    #: Right after it an abnormal finding must be named, or nothing at all.
+    then: Literal["finding", "end"] | None = None
 
 
 class MishearingsFile(Entry):
     mishearings: tuple[Mishearing, ...] = ()
+    #: Words of ordinary talk: near them nothing is read by its sound.
+    talk: Strings = ()
     remove: Ids = ()

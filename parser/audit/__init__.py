@@ -24,6 +24,7 @@ from parser.audit import (
 )
 from parser.audit.checklists import wanted
 from parser.audit.completeness import coverage
+from parser.audit.doubt import asked, asking
 from parser.audit.inspection import Inspection
 from parser.audit.ranking import ranked
 from parser.lookup import Lookup
@@ -34,7 +35,8 @@ from parser.settings import USUAL, Settings
 
 Family = Callable[[Inspection], Iterator[Remark]]
 
-#: Every family of rules, by the first word of its remarks' rule names.
+#: Every family of rules, by the first word of its remarks' rule names. What rests on weakly heard words asks first
+#: (:mod:`parser.audit.doubt`); the family "confirm" comes last and tells the marks that are left.
 FAMILIES: tuple[tuple[str, Family], ...] = (
     ("missing", completeness.check),
     ("order", order.check),
@@ -45,7 +47,6 @@ FAMILIES: tuple[tuple[str, Family], ...] = (
     ("implausible", plausibility.check),
     ("range", ranges.check),
     ("caution", cautions.check),
-    ("confirm", confirm.check),
 )
 
 _NOTHING = Rule(
@@ -67,7 +68,8 @@ def audit(
         heard = f"{len(record.words)} words" if record.words else "no words"
         message = f"No finding was heard in this run ({heard})."
         return (found.remark("nothing_heard", _NOTHING, message),)
-    return ranked(remark for _, check in FAMILIES for remark in check(found))
+    told = [asking(found, remark) for _, check in FAMILIES for remark in check(found)]
+    return ranked((*told, *confirm.check(found, asked(told))))
 
 
 def inspect(record: Record, lexicon: Lexicon, checklist: str = "complete", settings: Settings = USUAL) -> Inspection:

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TypeVar
 
 from lexicon import Lexicon
@@ -23,7 +24,7 @@ _MOST_EVIDENCE = 8
 Kind = TypeVar("Kind", bound=LexiconEntry)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Inspection:
     """One record under audit: its standing entries, the checklist wanted, inputs for values."""
 
@@ -34,6 +35,16 @@ class Inspection:
     wanted: Wanted
     settings: Settings
     values: tuple[Computed, ...]
+
+    @cached_property
+    def by_id(self) -> Mapping[str, Found]:
+        """Standing entries by id."""
+        return {found.entry.id: found for found in self.lookup.found}
+
+    @cached_property
+    def confirmed(self) -> frozenset[str]:
+        """Ids of entries that someone has confirmed."""
+        return frozenset(a.supersedes for a in self.record.amendments if a.kind == "confirmation")
 
     def rules(self, name: str, kind: type[Kind]) -> Kind:
         """A file of rules by its name; an empty one when the lexicon has none."""

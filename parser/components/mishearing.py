@@ -8,6 +8,7 @@ heard; numbers and opposites are never repaired.
 
 from __future__ import annotations
 
+from bisect import bisect_left, bisect_right
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
@@ -27,6 +28,8 @@ from parser.tokens import Tokens, words_of
 #: Words within this many are near by; names of findings have at most so many words.
 _NEAR = 5
 _LONGEST_NAME = 6
+#: How often what was read is read again.
+_PASSES = 3
 
 
 @lru_cache(maxsize=4)
@@ -38,9 +41,45 @@ def _index(lexicon: Lexicon) -> FormIndex[Mishearing]:
 def find_repairs(tokens: Tokens, region: str | None, lexicon: Lexicon) -> tuple[Repair, ...]:
     """Places to be read differently, in order, without overlap.
 
-    A mishearing that is an ordinary phrase (``needs`` not empty) is repaired only when one of the
-    words it needs stands within five tokens, or the station that is current is one of its own.
+    What was repaired can tell what stands beside it, so what was read is read again until nothing more is found,
+    a few times at most: with the repairs read in, nothing is left to repair.
     """
+    repairs = _find(tokens, region, lexicon)
+    for _ in range(_PASSES):
+        if not repairs:
+            break
+        read = repaired(tokens, repairs)
+        more = _find(read, region, lexicon)
+        if not more:
+            break
+        before = repairs
+        for repair in more:
+            repairs = _with(tokens, repairs, before, read, repair)
+    return repairs
+
+
+def _with(
+    tokens: Tokens, repairs: tuple[Repair, ...], before: tuple[Repair, ...], read: Tokens, more: Repair
+) -> tuple[Repair, ...]:
+    """``repairs`` of ``tokens`` with one more, found in what ``before`` made of them (``read``).
+
+    Where another was added already, the next reading will find it.
+    """
+    start = bisect_left(tokens.starts, read.starts[more.start])
+    end = bisect_left(tokens.ends, read.ends[more.end - 1]) + 1
+    within = [r for r in repairs if r.start < end and r.end > start]
+    if any(r not in before for r in within):
+        return repairs
+    start, end = min([start, *(r.start for r in within)]), max([end, *(r.end for r in within)])
+    first = bisect_left(read.starts, tokens.starts[start])
+    last = bisect_right(read.ends, tokens.ends[end - 1])
+    text = " ".join((*read.words[first : more.start], more.text, *read.words[more.end : last]))
+    reason = "; ".join((*(r.reason for r in within), more.reason))
+    kept = [r for r in repairs if r not in within]
+    return tuple(sorted([*kept, _repair(tokens, start, end, text, reason)], key=lambda repair: repair.start))
+
+
+def _find(tokens: Tokens, region: str | None, lexicon: Lexicon) -> tuple[Repair, ...]:
     index = _index(lexicon)
     found: list[Repair] = []
     for start, end, entries in index.find(tokens.words):
