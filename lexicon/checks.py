@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator
 from difflib import get_close_matches
 from typing import TYPE_CHECKING
 
-from lexicon import audit_checks, cue_checks, phrasing
+from lexicon import audit_checks, cue_checks, phrasing, rubric_checks
 
 if TYPE_CHECKING:
     from lexicon.loading import Lexicon
@@ -17,7 +17,8 @@ _MARKS = ("V", "S", "M", "C")
 def faults(lexicon: "Lexicon") -> list[str]:
     """Every fault across files as a sentence with file and line."""
     own = (*_regions(lexicon), *_sites(lexicon), *_concepts(lexicon))
-    return [*own, *audit_checks.faults(lexicon), *cue_checks.faults(lexicon), *phrasing.faults(lexicon)]
+    rooms = (audit_checks, rubric_checks, cue_checks, phrasing)
+    return [*own, *(fault for room in rooms for fault in room.faults(lexicon))]
 
 
 def _regions(lexicon: "Lexicon") -> Iterator[str]:

@@ -3,15 +3,19 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
 from types import MappingProxyType
-from typing import Any
+from typing import Any, TypeVar
 
+from lexicon.packs import MANIFEST, Pack, signed
 from lexicon.reading import LexiconError, LinedData, read_model
 from lexicon.schema import FILES, Concept, Entry, FindingsFile, Region, Site, Source
+from lexicon.schema.pack import PackFile
+
+Model = TypeVar("Model", bound=Entry)
 
 DATA = Path(__file__).parent / "data"
 ANY = "any"
@@ -22,7 +26,8 @@ class Lexicon:
     """All knowledge, frozen. ``home`` tells the station of a concept or site ("any" for shared words).
 
     ``files`` holds the merged model of every other kind of file by its name without suffix;
-    ``origins`` where each entry stands ("file, line n"); ``version`` is a hash of all that was read.
+    ``origins`` where each entry stands ("file, line n"); ``version`` is a hash of all that was read;
+    ``packs`` the folders laid over it, ``signed`` the same with name, version and hash of content.
     """
 
     version: str
@@ -34,6 +39,7 @@ class Lexicon:
     home: Mapping[str, str]
     files: Mapping[str, Entry]
     origins: Mapping[tuple[str, str], str]
+    signed: tuple[Pack, ...] = ()
 
     @property
     def region_order(self) -> tuple[str, ...]:
@@ -71,26 +77,49 @@ class _Reader:
         self.findings: dict[str, FindingsFile] = {}
         self.files: dict[str, Entry] = {}
         self.origins: dict[tuple[str, str], str] = {}
+        self.signed: list[Pack] = []
+        self.content: dict[str, Any] = {}
 
     def read_folder(self, folder: Path) -> None:
         if not folder.is_dir():
             self.faults.append(f"{folder}: no such folder; a pack is a folder of lexicon files")
             return
         seen: set[tuple[str, str]] = set()
+        manifest: PackFile | None = None
+        self.content = {}
         for path in sorted(folder.rglob("*.yaml")):
-            name = path.relative_to(folder).parts[0]
-            if name in FILES:
-                self.read_file(path, name, seen)
-            elif path.name != "pack.yaml":
-                known = ", ".join(FILES)
+            place = path.relative_to(folder)
+            if place.parts[0] in FILES:
+                self.read_file(path, place, seen)
+            elif str(place) == MANIFEST:
+                manifest = self.read_model(path, place, PackFile)[0]
+            else:
+                known = ", ".join((*FILES, MANIFEST))
                 self.faults.append(f"{path}: not a known lexicon file; known are {known}")
+        if folder != DATA:
+            self.note_pack(signed(str(folder), manifest, self.content))
 
-    def read_file(self, path: Path, name: str, seen: set[tuple[str, str]]) -> None:
-        self.digest.update(path.read_bytes())
+    def note_pack(self, pack: Pack) -> None:
+        twin = next((one for one in self.signed if one.name == pack.name), None)
+        if twin is not None:
+            self.faults.append(f"{pack.folder}: a pack '{pack.name}' is laid over already, from {twin.folder}")
+        self.signed.append(pack)
+
+    def read_model(self, path: Path, place: Path, kind: type[Model]) -> tuple[Model | None, LinedData | None]:
+        """The model of a file, and where its parts stand; its faults are kept, and what it holds is signed."""
         try:
-            model, lined = read_model(path, FILES[name])
+            model, lined = read_model(path, kind)
         except LexiconError as error:
             self.faults.extend(error.faults)
+            return None, None
+        self.content[place.as_posix()] = lined.data
+        return model, lined
+
+    def read_file(self, path: Path, place: Path, seen: set[tuple[str, str]]) -> None:
+        self.digest.update(path.read_bytes())
+        name = place.parts[0]
+        model, lined = self.read_model(path, place, FILES[name])
+        if model is None or lined is None:
             return
         self.note_origins(model, lined, seen)
         key = model.region if isinstance(model, FindingsFile) else name.removesuffix(".yaml")
@@ -98,14 +127,19 @@ class _Reader:
         store[key] = merged(store[key], model) if key in store else model
 
     def note_origins(self, model: Entry, lined: LinedData, seen: set[tuple[str, str]]) -> None:
-        for field in type(model).model_fields:
-            for i, entry in enumerate(value if isinstance(value := getattr(model, field), tuple) else ()):
-                if hasattr(entry, "id"):
-                    key = (field, entry.id)
-                    if key in seen:
-                        self.faults.append(lined.fault((field, i), f"'{entry.id}' is also at {self.origins[key]}"))
-                    seen.add(key)
-                    self.origins[key] = f"{lined.path}, line {lined.line((field, i))}"
+        for field, i, entry in _named(model):
+            self.note_origin((field, entry.id), (field, i), lined, seen)
+            for part, n, inner in _named(entry):
+                self.note_origin((f"{field}.{part}", f"{entry.id}/{inner.id}"), (field, i, part, n), lined, seen)
+
+    def note_origin(
+        self, key: tuple[str, str], place: tuple[str | int, ...], lined: LinedData, seen: set[tuple[str, str]]
+    ) -> None:
+        if key in seen:
+            name = key[1].rpartition("/")[2]
+            self.faults.append(lined.fault(place, f"'{name}' is also at {self.origins[key]}"))
+        seen.add(key)
+        self.origins[key] = f"{lined.path}, line {lined.line(place)}"
 
     def lexicon(self, packs: tuple[str, ...]) -> Lexicon:
         home: dict[str, str] = {}
@@ -131,7 +165,17 @@ class _Reader:
             home=MappingProxyType(home),
             files=MappingProxyType(dict(self.files)),
             origins=MappingProxyType(dict(self.origins)),
+            signed=tuple(self.signed),
         )
+
+
+def _named(model: Entry) -> Iterator[tuple[str, int, Any]]:
+    """Field, place and value of every entry with an id in the lists of a model."""
+    for field in type(model).model_fields:
+        value = getattr(model, field)
+        for i, entry in enumerate(value if isinstance(value, tuple) else ()):
+            if hasattr(entry, "id"):
+                yield field, i, entry
 
 
 def merged(base: Any, extra: Any) -> Any:

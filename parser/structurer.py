@@ -234,7 +234,7 @@ def assemble(
         source=transcript.source,
         duration_s=transcript.duration_s,
         model=model,
-        lexicon=LexiconInfo(version=lexicon.version, packs=lexicon.packs),
+        lexicon=LexiconInfo(version=lexicon.version, packs=tuple(pack.signature for pack in lexicon.signed)),
         remarks=transcript.remarks,
     )
     record = Record(

@@ -14,6 +14,7 @@ from lexicon.schema.cues import Cue, CuesFile
 from lexicon.schema.findings import Concept, FindingsFile, Region, RegionsFile, Site, Source, SourcesFile
 from lexicon.schema.measures import MeasuresFile, NumbersFile, ScalesFile
 from lexicon.schema.note import NoteFile
+from lexicon.schema.rubric import RubricFile
 from lexicon.schema.scores import RangesFile, ScoresFile
 from lexicon.schema.speech import PhrasesFile, SpeechFile
 from lexicon.schema.words import (
@@ -54,6 +55,7 @@ FILES: dict[str, type[Entry]] = {
     "ranges.yaml": RangesFile,
     "scores.yaml": ScoresFile,
     "note.yaml": NoteFile,
+    "rubric.yaml": RubricFile,
 }
 
 __all__ = [
