@@ -13,11 +13,14 @@ import numpy as np
 import pytest
 
 from listener.archive import Archive, open_archive
-from listener.archive.reading import faults, filed_record
+from listener.archive.reading import faults, filed_record, sound_of
 from listener.pages.ears import ModelHearers
 from listener.pages.practice import Practice
+from listener.pages.review_starting import review_room
 from listener.pages.serving import running
 from listener.pages.starting import live_app
+from listener.pages.voice import can_speak
+from listener.runs import Options
 from listener.sound import open_sound
 from tests.listener.models import stock
 from tests.listener.pages.browsers import SIZES, accessibility_faults, driver, launched, overflows, page_of
@@ -82,7 +85,7 @@ def test_a_whole_run_hands_free_and_nothing_leaves_the_machine(
     with open_archive(tmp_path / "archive.sqlite3") as archive:
         practice = Practice(archive, ModelHearers(), grace_s=1.0)
         with (
-            running(lambda gate: live_app(gate, practice, LEXICON)) as gate,
+            running(lambda gate: live_app(gate, practice, LEXICON, review_room(archive, Options(), None))) as gate,
             launched(playwright, spoken_wav) as chromium,
             page_of(chromium) as watched,
         ):
@@ -101,7 +104,8 @@ def test_a_whole_run_hands_free_and_nothing_leaves_the_machine(
             expect(page.locator("#log .entry:not(.gone)", has_text="pulse 2+")).to_have_count(1)
             assert accessibility_faults(page) == []
             expect(page.locator("#ended")).to_be_visible()
-            expect(page.locator("#over-title")).to_have_text("The run is kept")
+            page.wait_for_url("**/runs/*")
+            expect(page.locator("main")).to_contain_text("bruit absent, carotid artery, both sides")
             assert watched.errors == []
             assert watched.elsewhere == []
             assert len(watched.addresses) > 10
@@ -280,6 +284,31 @@ def test_a_microphone_that_is_lost_is_told_and_taken_again(chromium: Browser, ke
         before = practice.session.seconds
         page.wait_for_timeout(700)
         assert practice.session.seconds > before + 0.3
+
+
+@pytest.mark.skipif(not can_speak(), reason="no espeak-ng on this machine: answers are text alone")
+def test_a_spoken_answer_is_played_and_not_heard_by_the_run(chromium: Browser, kept: Archive) -> None:
+    from playwright.sync_api import expect
+
+    with practising(kept) as (gate, practice), page_of(chromium) as watched:
+        page = watched.page
+        page.goto(gate.address())
+        page.locator("#start").wait_for()
+        page.check("input[value=loudspeaker]")
+        page.click("#begin")
+        expect(page.locator("#level-word")).to_have_text("too loud")  # the beep of the browser's own microphone
+        take(page, f"{SAID}recorder read back")
+        expect(page.locator("#level-word")).to_have_text("not heard while it answers")
+        expect(page.locator("#level-word")).to_have_text("too loud")
+        assert page.evaluate("() => document.getElementById('voice').duration") > 0.5
+        page.wait_for_timeout(1000)
+        assert practice.session is not None
+        run = practice.session.id
+        assert watched.errors == []
+    whole = np.concatenate(list(sound_of(kept, run)))
+    loud = [bool(np.abs(whole[at : at + 8000]).max() > 3000) for at in range(0, len(whole) - 8000, 8000)]
+    assert loud[1]  # there is sound, silence in the place of our own voice, and sound again
+    assert not all(loud)
 
 
 def test_a_microphone_that_is_forbidden_is_told_and_words_can_be_typed(chromium: Browser, kept: Archive) -> None:
