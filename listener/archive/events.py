@@ -25,6 +25,7 @@ Kind = Literal[
     "confirmation",
     "ending",
     "filed",
+    "marking",
 ]
 Status = Literal["under way", "interrupted", "finished"]
 RunKind = Literal["live", "hear", "read"]
@@ -33,6 +34,8 @@ RunKind = Literal["live", "hear", "read"]
 INPUTS: frozenset[str] = frozenset(["utterance", "request", "resumption", "remark"])
 #: What follows from the inputs alone, and is the same in every replay with the same lexicon.
 OUTCOMES: frozenset[str] = frozenset(["statement", "direction", "mark", "amendment", "confirmation", "ending"])
+#: Points that a person gave, or that they let stand: neither words nor record change by them.
+MARKING: Kind = "marking"
 
 
 @dataclass(frozen=True, slots=True)

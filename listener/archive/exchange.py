@@ -38,6 +38,7 @@ _KINDS = frozenset(
         "confirmation",
         "ending",
         "filed",
+        "marking",
     ]
 )
 

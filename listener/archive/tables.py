@@ -1,8 +1,11 @@
-"""The tables: run, event, sound, whose a run is, its figures, and which runs were removed. The migrations make them."""
+"""The tables: run, event, sound, whose a run is, its figures, which runs were removed; and the people of a school.
+
+The migrations make them.
+"""
 
 from __future__ import annotations
 
-from sqlalchemy import ForeignKey, Index, LargeBinary, Text
+from sqlalchemy import BigInteger, ForeignKey, Index, LargeBinary, Text
 from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
 
 
@@ -84,3 +87,55 @@ class RemovalRow(Base):
     run: Mapped[int] = mapped_column(primary_key=True, autoincrement=False)
     id: Mapped[str] = mapped_column(Text)
     at: Mapped[str] = mapped_column(Text)
+
+
+class PersonRow(Base):
+    """An account of the server mode. ``password`` is an argon2 hash; None: nobody can sign in with it yet."""
+
+    __tablename__ = "person"
+    __table_args__ = ({"sqlite_autoincrement": True},)
+
+    key: Mapped[int] = mapped_column(primary_key=True, autoincrement=True)
+    name: Mapped[str] = mapped_column(Text, unique=True)
+    role: Mapped[str] = mapped_column(Text)
+    learner: Mapped[str | None] = mapped_column(Text)
+    password: Mapped[str | None] = mapped_column(Text)
+    disabled: Mapped[bool]
+    at: Mapped[str] = mapped_column(Text)
+
+
+class SignInRow(Base):
+    """Someone who is signed in; ``token`` is a hash of what the browser holds, times are seconds since 1970."""
+
+    __tablename__ = "sign_in"
+
+    token: Mapped[str] = mapped_column(Text, primary_key=True)
+    person: Mapped[int] = mapped_column(ForeignKey("person.key", ondelete="CASCADE"), index=True)
+    begun: Mapped[int] = mapped_column(BigInteger)
+    seen: Mapped[int] = mapped_column(BigInteger)
+
+
+class FailureRow(Base):
+    """Tries to sign in that failed, of a name or from an address (hashed), and until when it is shut out."""
+
+    __tablename__ = "failure"
+
+    subject: Mapped[str] = mapped_column(Text, primary_key=True)
+    tries: Mapped[int]
+    since: Mapped[int] = mapped_column(BigInteger)
+    until: Mapped[int] = mapped_column(BigInteger)
+
+
+class AccessRow(Base):
+    """Who did what, when and from where; never what was said in a run."""
+
+    __tablename__ = "access"
+    __table_args__ = ({"sqlite_autoincrement": True},)
+
+    number: Mapped[int] = mapped_column(primary_key=True, autoincrement=True)
+    at: Mapped[str] = mapped_column(Text)
+    who: Mapped[str] = mapped_column(Text)
+    what: Mapped[str] = mapped_column(Text)
+    run: Mapped[str | None] = mapped_column(Text)
+    outcome: Mapped[str] = mapped_column(Text)
+    address: Mapped[str] = mapped_column(Text)

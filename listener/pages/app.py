@@ -18,11 +18,13 @@ from starlette.types import ASGIApp
 
 from listener.errors import CrownsoleError, InputError, StorageError, UsageError
 from listener.pages.guard import TOKEN_HEADER, TOO_BIG, Gate, Guard
+from listener.pages.visiting import token_of, visitor_of
 
 STATIC = Path(__file__).with_name("static")
 
 #: The places of the head line: name of the route -> what it is called. A room that has such a route is shown.
-PLACES: Mapping[str, str] = {"practise": "Practise", "runs": "Runs", "progress": "Progress", "cohort": "Cohort"}
+PLACES: Mapping[str, str] = {"practise": "Practise", "runs": "Runs", "progress": "Progress", "cohort": "Cohort",
+                             "people": "People"}
 
 Lifespan = Callable[[Starlette], AbstractAsyncContextManager[None]]
 
@@ -45,13 +47,22 @@ _TEMPLATES = environment()
 
 def create_app(gate: Gate, *rooms: Sequence[BaseRoute], lifespan: Lifespan | None = None) -> Starlette:
     """The application with the routes of the rooms given, behind the guard."""
+    app = assembled(lambda inner: Guard(inner, gate), *rooms, lifespan=lifespan)
+    app.state.gate = gate
+    return app
+
+
+def assembled(
+    guard: Callable[[ASGIApp], ASGIApp], *rooms: Sequence[BaseRoute], lifespan: Lifespan | None = None
+) -> Starlette:
+    """The application with the routes of the rooms given, behind any guard."""
     static = Mount("/static", StaticFiles(directory=STATIC), name="static")
     app = Guarded(
         routes=[static, *(route for room in rooms for route in room)],
         exception_handlers={HTTPException: _told, CrownsoleError: _told, Exception: _failed},
         lifespan=lifespan,
     )
-    app.state.gate = gate
+    app.state.guard = guard
     return app
 
 
@@ -59,13 +70,15 @@ class Guarded(Starlette):
     """An application with the guard around all of it, its answers to failures too."""
 
     def build_middleware_stack(self) -> ASGIApp:
-        return Guard(super().build_middleware_stack(), self.state.gate)
+        made: ASGIApp = self.state.guard(super().build_middleware_stack())
+        return made
 
 
 def page(request: Request, template: str, *, status: int = 200, **shown: Any) -> HTMLResponse:
     """A page from a template that extends ``base.html``; ``shown`` are the values it names."""
     made = _TEMPLATES.get_template(template).render(
-        **{"title": "", "here": "", **shown}, token=request.app.state.gate.token, places=_places(request)
+        **{"title": "", "here": "", **shown}, token=token_of(request), visitor=visitor_of(request),
+        places=_places(request),
     )
     return HTMLResponse(made, status)
 
@@ -80,9 +93,11 @@ def written(template: str, *sheets: str, **shown: Any) -> str:
 
 
 def _places(request: Request) -> list[tuple[str, str, str]]:
-    """Name, address and label of each place that this server has."""
-    found = []
+    """Name, address and label of each place that this server has, for this visitor."""
+    found, visitor = [], visitor_of(request)
     for name, label in PLACES.items():
+        if visitor is not None and (visitor.role == "administrator") is not (name == "people"):
+            continue
         try:
             found.append((name, str(request.app.url_path_for(name)), label))
         except NoMatchFound:

@@ -128,48 +128,48 @@ class Guard:
     async def _http(self, scope: Scope, receive: Receive, send: Send) -> None:
         headers = Headers(scope=scope)
         host = headers.get("host", "") if self._is_ours(scope, headers) else self.gate.hosts[0]
-        send = _with_headers(send, headers_for(host))
+        send = with_headers(send, headers_for(host))
         refusal = self._refusal(scope, headers)
         if refusal is not None:
             await refusal(scope, receive, send)
             return
-        limited = _Limited(receive, self.gate.limit(scope["path"]))
+        limited = Limited(receive, self.gate.limit(scope["path"]))
         try:
             await self.app(scope, limited, limited.watched(send))
-        except _TooBig:
+        except TooBig:
             if not limited.answered:
-                await _too_big()(scope, receive, send)
+                await too_big()(scope, receive, send)
         except Exception as error:
-            _log(error)
+            log_failure(error)
             if not limited.answered:
-                await _refused(500, "The program failed. What was recorded is kept.")(scope, receive, send)
+                await refused(500, "The program failed. What was recorded is kept.")(scope, receive, send)
 
     async def _socket(self, scope: Scope, receive: Receive, send: Send) -> None:
         headers = Headers(scope=scope)
         token = dict(parse_qsl(scope["query_string"].decode("latin-1"))).get(TOKEN_PARAMETER, "")
-        known = self._is_ours(scope, headers) and self._has_cookie(headers) and _same(token, self.gate.token)
+        known = self._is_ours(scope, headers) and self._has_cookie(headers) and same(token, self.gate.token)
         if not known or headers.get("origin") != f"http://{headers['host']}":
             await send({"type": "websocket.close", "code": _CLOSED})
             return
         try:
             await self.app(scope, _messages(receive), send)
-        except _TooBig:
+        except TooBig:
             await send({"type": "websocket.close", "code": _TOO_BIG})
         except Exception as error:
-            _log(error)
+            log_failure(error)
             await send({"type": "websocket.close", "code": _FAILED})
 
     def _refusal(self, scope: Scope, headers: Headers) -> Response | None:
         """Why a request is not let in, as an answer; None when it is."""
         if not self._is_ours(scope, headers):
-            return _refused(421, "This page is served on this machine alone.")
+            return refused(421, "This page is served on this machine alone.")
         entered = self._entering(scope)
         if entered is not None:
             return entered
         if not self._has_cookie(headers):
-            return _refused(403, "Open the page with the address that crownsole printed when it was started.")
+            return refused(403, "Open the page with the address that crownsole printed when it was started.")
         if scope["method"] not in _SAFE and not self._is_from_our_page(headers):
-            return _refused(403, "This request did not come from the page. Load the page again.")
+            return refused(403, "This request did not come from the page. Load the page again.")
         return self._oversized(scope, headers)
 
     def _is_ours(self, scope: Scope, headers: Headers) -> bool:
@@ -183,8 +183,8 @@ class Guard:
         key = dict(asked).get(KEY_PARAMETER)
         if key is None or scope["method"] != "GET":
             return None
-        if not _same(key, self.gate.secret):
-            return _refused(403, "The secret in this address is not that of the running server. Start it again.")
+        if not same(key, self.gate.secret):
+            return refused(403, "The secret in this address is not that of the running server. Start it again.")
         rest = urlencode([(name, value) for name, value in asked if name != KEY_PARAMETER])
         path = "/" + scope["path"].lstrip("/\\")
         answer = RedirectResponse(path + (f"?{rest}" if rest else ""), 303)
@@ -196,28 +196,28 @@ class Guard:
             morsel = SimpleCookie(headers.get("cookie", "")).get(self.gate.cookie_name)
         except CookieError:
             return False
-        return morsel is not None and _same(morsel.value, self.gate.cookie)
+        return morsel is not None and same(morsel.value, self.gate.cookie)
 
     def _is_from_our_page(self, headers: Headers) -> bool:
-        same = headers.get("origin") == f"http://{headers['host']}"
+        ours = headers.get("origin") == f"http://{headers['host']}"
         site = headers.get("sec-fetch-site", "same-origin") == "same-origin"
-        return same and site and _same(headers.get(TOKEN_HEADER, ""), self.gate.token)
+        return ours and site and same(headers.get(TOKEN_HEADER, ""), self.gate.token)
 
     def _oversized(self, scope: Scope, headers: Headers) -> Response | None:
         stated = headers.get("content-length", "0")
         if not stated.isdigit():
-            return _refused(400, "The length of the request cannot be read.")
-        return _too_big() if int(stated) > self.gate.limit(scope["path"]) else None
+            return refused(400, "The length of the request cannot be read.")
+        return too_big() if int(stated) > self.gate.limit(scope["path"]) else None
 
 
-class _TooBig(HTTPException):
+class TooBig(HTTPException):
     """A body or message goes on beyond its limit."""
 
     def __init__(self) -> None:
         super().__init__(413)
 
 
-class _Limited:
+class Limited:
     """Counts the bytes of a body as it comes: its stated length may be absent or a lie."""
 
     def __init__(self, receive: Receive, most: int) -> None:
@@ -229,7 +229,7 @@ class _Limited:
         message = await self._receive()
         self._left -= len(message.get("body", b""))
         if self._left < 0:
-            raise _TooBig
+            raise TooBig
         return message
 
     def watched(self, send: Send) -> Send:
@@ -244,37 +244,37 @@ def _messages(receive: Receive) -> Receive:
     async def limited() -> Message:
         message = await receive()
         if len(message.get("bytes") or b"") + len(message.get("text") or "") > MESSAGE_LIMIT:
-            raise _TooBig
+            raise TooBig
         return message
 
     return limited
 
 
-def _with_headers(send: Send, wanted: Mapping[str, str]) -> Send:
-    async def with_headers(message: Message) -> None:
+def with_headers(send: Send, wanted: Mapping[str, str]) -> Send:
+    async def adding(message: Message) -> None:
         if message["type"] == "http.response.start":
             MutableHeaders(scope=message).update(wanted)
         await send(message)
 
-    return with_headers
+    return adding
 
 
-def _refused(status: int, why: str) -> Response:
+def refused(status: int, why: str) -> Response:
     return PlainTextResponse(why + "\n", status)
 
 
-def _log(error: Exception) -> None:
+def log_failure(error: Exception) -> None:
     """Where the program failed, without the message: it may hold what was said in a run."""
     frames = traceback.extract_tb(error.__traceback__)[-3:]
     places = " < ".join(f"{frame.name} ({frame.filename.rpartition('/')[2]}:{frame.lineno})" for frame in frames[::-1])
     _LOG.error("%s in %s", type(error).__name__, places)
 
 
-def _too_big() -> Response:
-    return _refused(413, TOO_BIG)
+def too_big() -> Response:
+    return refused(413, TOO_BIG)
 
 
-def _same(given: str, wanted: str) -> bool:
+def same(given: str, wanted: str) -> bool:
     return hmac.compare_digest(given.encode("utf-8", "surrogateescape"), wanted.encode())
 
 

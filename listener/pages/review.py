@@ -24,6 +24,7 @@ from listener.pages.review_list import listed
 from listener.pages.review_sound import answer, clip
 from listener.pages.review_taking import LARGEST, Taking
 from listener.pages.review_view import Line, plain
+from listener.pages.visiting import Visitor, visitor_of
 from listener.reviewing import Doubtful, Stale, Wish
 from listener.wording import clock
 from parser.note import FORMATS, MissingLibrary, write
@@ -81,7 +82,9 @@ class _Pages:
 
     def runs(self, request: Request) -> Response:
         number = request.query_params.get("page", "1")
-        shown = listed(self.desk, int(number) if number.isascii() and number.isdigit() and len(number) < 9 else 1)
+        asked = int(number) if number.isascii() and number.isdigit() and len(number) < 9 else 1
+        visitor = visitor_of(request)
+        shown = listed(self.desk, asked, visitor.learner if visitor else None)
         return page(request, "runs.html", here="runs", title="Runs", list=shown)
 
     def run(self, request: Request) -> Response:
@@ -89,7 +92,7 @@ class _Pages:
         run = opened.view.run
         return page(
             request, "review.html", here="runs", title=run.source, run=run, made=_moment(run.made),
-            length=clock(run.seconds) if run.seconds else "", by=_user(), files=_files(), wordings=WORDINGS,
+            length=clock(run.seconds) if run.seconds else "", by=_signer(request), files=_files(), wordings=WORDINGS,
             statuses=_STATUSES, sides=_SIDES,
         )  # fmt: skip
 
@@ -110,7 +113,7 @@ class _Pages:
         return JSONResponse(plain(choices(found[1], found[0], shown.lexicon)))
 
     async def change(self, request: Request) -> Response:
-        wish = _wish(await _body(request))
+        wish = _wish(await _body(request), visitor_of(request))
         try:
             opened, lines = await run_in_threadpool(self.desk.act, request.path_params["run"], wish)
         except Stale as error:
@@ -204,10 +207,10 @@ class _Pages:
             if isinstance(error, ClientDisconnect):
                 return Response(status_code=400)
             raise
-        return JSONResponse(self.taking.add(path).as_json())
+        return JSONResponse(self.taking.add(path, visitor_of(request)).as_json())
 
     def job(self, request: Request) -> Response:
-        return JSONResponse(self.taking.job(request.path_params["job"]).as_json())
+        return JSONResponse(self.taking.job(request.path_params["job"], visitor_of(request)).as_json())
 
     def _opened(self, request: Request) -> Opened:
         return self.desk.open(request.path_params["run"])
@@ -250,7 +253,7 @@ async def _body(request: Request) -> Mapping[str, Any]:
     return body
 
 
-def _wish(body: Mapping[str, Any]) -> Wish:
+def _wish(body: Mapping[str, Any], visitor: Visitor | None) -> Wish:
     """A wish as the page sends it. Raises :class:`UsageError`."""
     changes = body.get("changes")
     if changes is not None and not isinstance(changes, dict):
@@ -258,7 +261,7 @@ def _wish(body: Mapping[str, Any]) -> Wish:
     return Wish(
         _text(body, "do", 40) or "",
         _text(body, "revision", 100) or "",
-        _name(body),
+        visitor.name if visitor else _name(body),
         _text(body, "entry", 20),
         _text(body, "reason", _LONGEST_REASON),
         changes,
@@ -284,6 +287,12 @@ def _name(body: Mapping[str, Any]) -> str:
     if name.lower() in _RESERVED:
         raise UsageError(f"Changes cannot be signed with '{name}': that names a part of the program.")
     return name
+
+
+def _signer(request: Request) -> str:
+    """Who signs changes unless another name is given: the account, or the user of this machine."""
+    visitor = visitor_of(request)
+    return visitor.name if visitor else _user()
 
 
 def _user() -> str:

@@ -55,9 +55,9 @@ class Listed:
     runs: int
 
 
-def listed(desk: Desk, page: int = 1) -> Listed:
-    """The runs of a page, the newest first. Pages beyond the last are the last."""
-    runs = desk.archive.runs()
+def listed(desk: Desk, page: int = 1, learner: str | None = None) -> Listed:
+    """The runs of a page, the newest first; ``learner``: only theirs. Pages beyond the last are the last."""
+    runs = desk.archive.runs(learner)
     pages = max(-(-len(runs) // PAGE), 1)
     page = min(max(page, 1), pages)
     shown = runs[(page - 1) * PAGE : page * PAGE]

@@ -18,6 +18,7 @@ from listener.archive.keeping import keep
 from listener.bars import Progress
 from listener.errors import CrownsoleError, InputError, StorageError, UsageError
 from listener.hear import hear_file
+from listener.pages.visiting import Visitor
 from listener.runs import Ears, Options, lexicon_of, read_text
 
 #: Bytes of one file at most, and of a transcript.
@@ -35,7 +36,9 @@ MakeEars = Callable[[Progress], Ears]
 
 @dataclass(frozen=True, slots=True)
 class Job:
-    """A file on its way in. ``state``: waiting, working, done (then ``run`` names it), failed (``said`` tells why)."""
+    """A file on its way in. ``state``: waiting, working, done (then ``run`` names it), failed (``said`` tells why);
+    ``sender`` the account it came from, where there are accounts.
+    """
 
     id: str
     name: str
@@ -43,6 +46,7 @@ class Job:
     said: str = "waiting for its turn"
     done: float | None = None
     run: str | None = None
+    sender: str | None = None
 
     def as_json(self) -> dict[str, Any]:
         return asdict(self)
@@ -55,16 +59,17 @@ class Taking:
         self._archive, self._ears, self._options = archive, ears, options
         self._jobs: dict[str, Job] = {}
         self._lock = threading.Lock()
-        self._waiting: queue.SimpleQueue[tuple[str, Path]] = queue.SimpleQueue()
+        self._waiting: queue.SimpleQueue[tuple[str, Path, Visitor | None]] = queue.SimpleQueue()
         self._thread: threading.Thread | None = None
         self._made: Ears | None = None
 
-    def job(self, number: str) -> Job:
-        """How far a file is. Raises :class:`InputError` for a file that was never here."""
+    def job(self, number: str, visitor: Visitor | None = None) -> Job:
+        """How far a file is. Raises :class:`InputError` for a file that was never here, or came from someone else."""
         with self._lock:
-            if number not in self._jobs:
-                raise InputError("This file is not on its way in.")
-            return self._jobs[number]
+            job = self._jobs.get(number)
+        if job is None or (visitor is not None and job.sender != visitor.name):
+            raise InputError("This file is not on its way in.")
+        return job
 
     def place(self, name: str) -> Path:
         """A new file, in a folder of its own, for what is sent under a name. Raises :class:`StorageError`."""
@@ -91,16 +96,16 @@ class Taking:
         """Remove a file that was put down, and its folder."""
         shutil.rmtree(path.parent, ignore_errors=True)
 
-    def add(self, path: Path) -> Job:
-        """Take a file that is complete, in its turn."""
-        job = Job(secrets.token_hex(8), path.name)
+    def add(self, path: Path, visitor: Visitor | None = None) -> Job:
+        """Take a file that is complete, in its turn. What a learner sends is a run of theirs."""
+        job = Job(secrets.token_hex(8), path.name, sender=visitor.name if visitor else None)
         with self._lock:
             for old in [number for number, one in self._jobs.items() if one.state in ("done", "failed")]:
                 if len(self._jobs) < _MOST_REMEMBERED:
                     break
                 del self._jobs[old]
             self._jobs[job.id] = job
-            self._waiting.put((job.id, path))
+            self._waiting.put((job.id, path, visitor))
             if self._thread is None:
                 self._thread = threading.Thread(target=self._work, name="taking", daemon=True)
                 self._thread.start()
@@ -108,10 +113,10 @@ class Taking:
 
     def _work(self) -> None:
         while True:
-            number, path = self._waiting.get()
+            number, path, visitor = self._waiting.get()
             try:
                 self._tell(number, state="working", said="looking at it")
-                run = self._take(path, self._progress(number))
+                run = self._take(path, self._progress(number), visitor)
                 self._tell(number, state="done", said="kept", done=None, run=run)
             except CrownsoleError as error:
                 said = str(error).replace(f"{path.parent}/", "")
@@ -121,33 +126,38 @@ class Taking:
             finally:
                 self.drop(path)
 
-    def _take(self, path: Path, progress: Progress) -> str:
+    def _take(self, path: Path, progress: Progress, visitor: Visitor | None) -> str:
         """Put a file into the archive; the id of its run. What it is, its first bytes and its name tell."""
         with path.open("rb") as file:
             start = file.read(4096)
         if not start:
             raise InputError(f"{path.name} is empty.")
+        learner = visitor.learner if visitor else None
         if start.startswith(b"PK\x03\x04"):
+            if learner is not None:
+                raise InputError(f"{path.name} is a run from elsewhere, with what others said of it: ask an educator.")
             return bring_in(self._archive, path).id
         if path.suffix.lower() in _TEXT or _reads_as_text(start):
-            return self._read(path)
-        return self._hear(path, progress)
+            return self._read(path, learner)
+        return self._hear(path, progress, learner)
 
-    def _read(self, path: Path) -> str:
+    def _read(self, path: Path, learner: str | None) -> str:
         if path.stat().st_size > LARGEST_TEXT:
             raise InputError(f"{path.name} is longer than a transcript of a run can be.")
         transcript = read_text(path)
         lexicon = lexicon_of(self._options)
-        return keep(self._archive, transcript, lexicon, checklist=self._options.checklist).run.id
+        checklist = self._options.checklist
+        return keep(self._archive, transcript, lexicon, checklist=checklist, learner=learner).run.id
 
-    def _hear(self, path: Path, progress: Progress) -> str:
+    def _hear(self, path: Path, progress: Progress, learner: str | None) -> str:
         if self._made is None:
             self._made = self._ears(progress)
         ears, options = self._made, self._options
         transcript = hear_file(path, ears.folder, restore=ears.restore, progress=progress, isolate=True)
         progress(f"keeping {path.name}")
         record = keep(
-            self._archive, transcript, lexicon_of(options), sound=path, checklist=options.checklist, model=ears.info
+            self._archive, transcript, lexicon_of(options), sound=path, checklist=options.checklist, model=ears.info,
+            learner=learner,
         )
         return record.run.id
 
