@@ -14,8 +14,11 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from listener import review_command, run_commands
+from listener.cohort import commands as cohort_commands
 from listener.errors import EXIT_CODES, CrownsoleError
+from listener.marking import commands as mark_commands
 from listener.progress import commands as progress_commands
+from listener.school import commands as school_commands
 from listener.writing import Writing
 
 if TYPE_CHECKING:
@@ -45,9 +48,13 @@ lexicon_app = typer.Typer(
 app.add_typer(model_app, name="model")
 app.add_typer(lexicon_app, name="lexicon")
 app.add_typer(run_commands.runs_app, name="runs")
+app.add_typer(mark_commands.mark_app, name="mark")
 app.command()(run_commands.live)
 app.command()(review_command.review)
 app.command()(progress_commands.progress)
+app.command()(school_commands.serve)
+app.add_typer(school_commands.people_app, name="people")
+app.command()(cohort_commands.cohort)
 
 Packs = Annotated[
     list[Path],
