@@ -11,6 +11,7 @@ import { keysOf } from "/static/keys.js";
 
 const SCREENS = ["preparing", "start", "run", "over"];
 const MINUTE_S = 60;
+const LONG_ANSWER = 70;
 
 const options = { answers: "tones", left: true, large: false, keys: true, checklist: "complete", ...stored("practise", {}) };
 const form = byId("options");
@@ -46,7 +47,6 @@ const HANDLERS = {
   remark: (message) => log.remark(message),
   answer: (message) => {
     answered(message);
-    log.answer(message);
     if (!shown.elsewhere) answers.give(shown.run, message);
   },
   trial: ({ text }) => text && setText(byId("trial-words"), text),
@@ -92,7 +92,7 @@ function everything(message) {
 
 /** What happened before this page came is shown, but not answered again. */
 function replay(message) {
-  if (["said", "filed", "changed", "remark", "answer"].includes(message.t)) log[message.t](message);
+  if (["said", "filed", "changed", "remark"].includes(message.t)) log[message.t](message);
   if (message.t === "said") words(message.text, true);
 }
 
@@ -158,6 +158,7 @@ function answered({ text, tone }) {
   byId("answer").hidden = !text;
   byId("answer").dataset.tone = tone;
   setText(byId("answer-text"), text);
+  byId("answer-text").classList.toggle("long", text.length > LONG_ANSWER);
   setText(byId("spoken"), text);
 }
 
@@ -252,7 +253,7 @@ function fill() {
 
 /** The same choices on the page of the run, so that none of them needs a new run. */
 function mirrored() {
-  const ways = [...form.querySelectorAll('input[name="answers"]')].map((one) => element("option", { value: one.value, text: one.parentElement.firstChild.nextSibling.textContent.trim() }));
+  const ways = [...form.querySelectorAll('input[name="answers"]')].map((one) => element("option", { value: one.value, text: one.nextElementSibling.firstChild.textContent.trim() }));
   const list = element("select", { onchange: (event) => pick("answers", event.target.value) }, ...ways);
   list.value = options.answers;
   const box = (name, text) => {

@@ -30,7 +30,7 @@ export class Log {
       element("p", { class: "quote" }, element("span", { class: "figures at", text: time }), text),
       entries,
     );
-    this.heard = { utterance, entries, toUs };
+    this.heard = { utterance, entries };
     this.put(row);
   }
 
@@ -65,12 +65,6 @@ export class Log {
     this.put(element("li", { class: "remark quiet", text }));
   }
 
-  answer({ text }) {
-    if (!text) return;
-    if (this.heard?.toUs) this.heard.entries.append(element("li", { class: "answered", text }));
-    else this.put(element("li", {}, element("p", { class: "answered", text })));
-  }
-
   put(row) {
     this.list.prepend(row);
     while (this.list.childElementCount > MOST_ROWS) {
@@ -97,7 +91,8 @@ export class Log {
   question(entry, first) {
     const ask = (name) => () => this.ask(name, entry.id);
     const about = element("p", {}, element("span", { class: "what", text: entry.words }));
-    const why = element("p", { class: "why", text: `${entry.station}. ${entry.confirm}. Heard: “${entry.heard}”` });
+    const doubt = entry.confirm.charAt(0).toUpperCase() + entry.confirm.slice(1).replace(/\.$/, "");
+    const why = element("p", { class: "why", text: `${entry.station}. ${doubt}. Heard: “${entry.heard}”` });
     return element(
       "div",
       { class: first ? "question next" : "question" },
