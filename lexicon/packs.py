@@ -42,11 +42,14 @@ def signed(folder: str, manifest: PackFile | None, content: Mapping[str, Any]) -
 def differing(made_with: Iterable[str], now: Iterable[Pack]) -> Iterator[str]:
     """A sentence for every pack that is not what a record was made with; ``made_with`` are signatures."""
     then, here = {}, {pack.name: pack for pack in now}
+    made_with = tuple(made_with)
+    if any(" sha256:" not in signature for signature in made_with):
+        yield "This record was made before packs were signed; whether they have changed cannot be told."
+        return
     for signature in made_with:
         name, _, rest = signature.rpartition(" sha256:")
         title, _, version = name.partition(" ")
-        if rest:
-            then[title] = (version, rest)
+        then[title] = (version, rest)
     for name in (*then, *(name for name in here if name not in then)):
         if name not in here:
             yield f"This record was made with the pack {name} {then[name][0]}, which is not in use now."

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 from lexicon import Lexicon
-from listener.archive.events import INPUTS, Event, Head, Kind
+from listener.archive.events import INPUTS, OUTCOMES, Event, Head, Kind
 from listener.directing import Said, names_of, obey, request
 from parser.pipeline import Understood, finish, understand
 from parser.record import Entry, ModelInfo, Record, RecordEvidence, RecordWord
@@ -198,7 +198,7 @@ def replayed(head: Head, lexicon: Lexicon, events: Iterable[Event]) -> tuple[Sta
     for event in events:
         if event.kind in INPUTS:
             outcomes, done = state.take(event), 0
-        elif event.kind not in ("sound", "filed"):
+        elif event.kind in OUTCOMES:
             done += 1
     return state, outcomes if not done else []
 

@@ -53,8 +53,10 @@ def _critical(marking: Marking) -> Iterator[str]:
         yield "CRITICAL STEPS"
     for mark in critical:
         met = "met" if mark.step in marking.standing.critical_met else "not met"
-        evidence = f": {quoted(mark.shown[0].evidence)}" if mark.shown else f": {mark.why}"
-        yield from wrap(f"  {met:7}  {mark.label}{evidence}", WIDTH, subsequent_indent=" " * 11)
+        told = quoted(mark.shown[0].evidence) if mark.shown else mark.why
+        if mark.given:
+            told += f"; {mark.given.by} gave {mark.given.points:g} of {mark.possible:g}"
+        yield from wrap(f"  {met:7}  {mark.label}: {told}", WIDTH, subsequent_indent=" " * 11)
 
 
 def _station(station: StationMarks) -> Iterator[str]:
@@ -139,7 +141,7 @@ def agreement_text(found: Agreement) -> str:
             "with `crownsole mark settle` that the others stand.\n"
         )
     lines = [
-        f"{found.pairs} steps of {found.runs} runs were marked by the tool and by a person.",
+        f"{found.pairs} step{_s(found.pairs)} of {found.runs} run{_s(found.runs)} marked by the tool and by a person.",
         f"Equal: {100 * (found.observed or 0):.1f} percent.",
         f"Cohen's kappa: {_kappa(found.kappa)}; with part credit weighed (linear): {_kappa(found.weighted)}.",
         "",
@@ -154,6 +156,10 @@ def agreement_text(found: Agreement) -> str:
     if seen:
         lines += ["", f"{seen} of these were given with the proposal in view, which makes agreement look better."]
     return "\n".join(line for text in lines for line in (wrap(text, WIDTH) if len(text) > WIDTH else [text])) + "\n"
+
+
+def _s(number: int) -> str:
+    return "" if number == 1 else "s"
 
 
 def _kappa(value: float | None) -> str:
