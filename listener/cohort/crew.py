@@ -151,8 +151,8 @@ def _local(workers: int) -> Iterator[Any]:
     if workers < 1:
         raise UsageError("There must be at least one worker.")
     with LocalCluster(n_workers=workers, threads_per_worker=1, processes=True, host="127.0.0.1", protocol="tls",
-                      security=Security.temporary(), dashboard_address=None, memory_limit=0, silence_logs=logging.CRITICAL,
-                      worker_dashboard_address=None) as cluster:
+                      security=Security.temporary(), dashboard_address=None, memory_limit=0,
+                      silence_logs=logging.CRITICAL, worker_dashboard_address=None) as cluster:
         yield cluster
 
 

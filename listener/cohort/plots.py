@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from math import floor, log10
 from statistics import median
 from typing import TYPE_CHECKING
 
@@ -28,7 +29,7 @@ class Plot:
 
 def spreads(measure: Measure, values: Sequence[float]) -> Plot:
     """How many runs lie in each of the columns of a measure."""
-    low, high = (0.0, 100.0) if measure.unit == "%" else (0.0, max(*values, 1.0))
+    low, high = 0.0, 100.0 if measure.unit == "%" else _COLUMNS * _round_step(max(*values, 1.0) / _COLUMNS)
     width = (high - low) / _COLUMNS
     counts = [0] * _COLUMNS
     for value in values:
@@ -42,6 +43,12 @@ def spreads(measure: Measure, values: Sequence[float]) -> Plot:
     return Plot(measure.id, title, _drawn(measure, edges, counts, middle, title, told), rows)
 
 
+def _round_step(least: float) -> float:
+    """The next width of a column that reads well: 1, 2 or 5 of a power of ten."""
+    power = 10.0 ** floor(log10(least))
+    return next(step * power for step in (1, 2, 5, 10) if step * power >= least * 0.999)
+
+
 def _drawn(measure: Measure, edges: Sequence[float], counts: Sequence[int], middle: float, title: str,
            told: str) -> str:
     width = edges[1] - edges[0]
@@ -52,8 +59,9 @@ def _drawn(measure: Measure, edges: Sequence[float], counts: Sequence[int], midd
             axes.annotate(str(count), (edge + width * 0.43, count), (0, 3), textcoords="offset points", ha="center",
                           fontsize=11)
     axes.axvline(middle, color=_INK, linewidth=2.2, dashes=(4, 2))
-    axes.annotate("median", (middle, 1), (3, 4), xycoords=("data", "axes fraction"), textcoords="offset points",
-                  fontsize=11, annotation_clip=False)
+    right = middle > (edges[0] + edges[-1]) / 2
+    axes.annotate("median", (middle, 1), (-3 if right else 3, 4), xycoords=("data", "axes fraction"),
+                  textcoords="offset points", ha="right" if right else "left", fontsize=11, annotation_clip=False)
     axes.set_xlim(edges[0], edges[-1])
     axes.set_ylim(0, max(counts) * 1.15)
     axes.locator_params(axis="x", integer=True, nbins=6)
