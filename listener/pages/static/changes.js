@@ -103,7 +103,7 @@ export class Changes {
     const opened = byId(`line-${line.id}`).querySelector(".opened");
     const form = byId(template).content.firstElementChild.cloneNode(true);
     opened.querySelector(".tools").hidden = true;
-    opened.append(form);
+    opened.querySelector(".tools").after(form);
     form.querySelector(".leave").addEventListener("click", () => this.close());
     form.addEventListener("keydown", (event) => {
       if (event.key !== "Escape") return;

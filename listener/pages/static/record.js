@@ -11,6 +11,15 @@ function moment(step) {
   return step.moment?.start === undefined ? "" : `at ${clock(step.moment.start)} of the run`;
 }
 
+/** Bring a line into view, and keep it there until the lines around it, which were perhaps never drawn, have found
+ *  their height: two frames in which it did not move, or half a second. */
+function reveal(node, block, frames = 30, quiet = 0) {
+  const before = node.getBoundingClientRect().top;
+  node.scrollIntoView({ block, behavior: "instant" });
+  const still = Math.abs(node.getBoundingClientRect().top - before) < 1;
+  if (frames > 0 && quiet < 2) requestAnimationFrame(() => reveal(node, block, frames - 1, still ? quiet + 1 : 0));
+}
+
 export class RecordPane {
   /** `tools(line)` makes the tools of the chosen line; `onchoose(line, how)` is told of a choice. */
   constructor({ tools, onchoose, sounds }) {
@@ -105,8 +114,8 @@ export class RecordPane {
     const sure = line.confidence === undefined ? "" : `, ${Math.round(line.confidence * 100)}% sure`;
     const inferred = line.inferred ? " Understood from other words, not said in itself." : "";
     const opened = element("div", { class: "opened" }, element("p", { class: "behind", text: `${heard}${sure}.${inferred}` }));
-    if (line.trail) opened.append(this.history(line));
     opened.append(this.tools(line));
+    if (line.trail) opened.append(this.history(line));
     node.append(opened);
   }
 
@@ -148,7 +157,7 @@ export class RecordPane {
     }
     if (how === "key" || how === "jump") {
       node.querySelector(".go").focus({ preventScroll: true });
-      node.scrollIntoView({ block: how === "jump" ? "center" : "nearest" });
+      reveal(node, how === "jump" ? "center" : "nearest");
     }
     this.onchoose(this.lines.get(id), how);
   }
@@ -183,7 +192,7 @@ export class RecordPane {
       }
       if (held) {
         node.querySelector(".go").focus({ preventScroll: true });
-        node.scrollIntoView({ block: "nearest" });
+        reveal(node, "nearest");
       }
     }
     for (const station of heads) if (this.heads.has(station.id)) this.head(station);

@@ -116,7 +116,6 @@ byId("stations").addEventListener("click", ({ target }) => {
   if (!chosen) return;
   show("record");
   const section = byId(`at-${chosen.dataset.station}`);
-  section.scrollIntoView({ block: "start" });
   const first = section.querySelector(".line");
   if (first) record.choose(first.dataset.line, "jump");
   else section.focus();

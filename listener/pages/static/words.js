@@ -96,28 +96,29 @@ export class WordsPane {
     this.root.querySelector(".behind")?.classList.remove("behind");
     if (!this.utterances.length) return;
     const from = this.numberOf(first);
+    let shown = null;
     for (let number = from; number <= this.numberOf(last); number += 1) {
       const said = this.utterances[number];
       const base = said.first ?? 0;
       const ends = [Math.max(first - base, 0), Math.min(last - base, (said.words?.length ?? 0) - 1)];
-      if (ends[0] <= ends[1]) this.marks.evidence?.add(this.range(number, ...ends));
+      if (ends[0] > ends[1]) continue;
+      const range = this.range(number, ...ends);
+      shown ??= range;
+      this.marks.evidence?.add(range);
     }
     this.paragraphs[from].classList.add("behind");
-    this.reveal(this.paragraphs[from]);
+    this.reveal(shown ?? this.paragraphs[from]);
   }
 
-  /** Bring an utterance into view; once more when those that were never drawn have found their height. */
-  reveal(node) {
-    this.scrollTo(node);
-    requestAnimationFrame(() => this.scrollTo(node));
-  }
-
-  scrollTo(node) {
+  /** Bring words (a range, or all of an utterance) into view, and keep them there until the utterances around them,
+   *  which were perhaps never drawn, have found their height. */
+  reveal(target, frames = 30, quiet = 0) {
     const box = this.root.getBoundingClientRect();
-    const place = node.getBoundingClientRect();
-    if (place.top < box.top || place.bottom > box.bottom) {
-      this.root.scrollTop += place.top - box.top - (box.height - place.height) / 2;
-    }
+    const place = target.getBoundingClientRect();
+    const tall = place.height > box.height;
+    const seen = place.top >= box.top - 1 && (tall ? place.top < box.top + 1 : place.bottom <= box.bottom);
+    if (!seen) this.root.scrollTop += place.top - box.top - (tall ? 0 : (box.height - place.height) / 2);
+    if (frames > 0 && quiet < 2) requestAnimationFrame(() => this.reveal(target, frames - 1, seen ? quiet + 1 : 0));
   }
 
   /** Mark the word that sounds at a time; its index in the run, or null between words. */
@@ -127,8 +128,9 @@ export class WordsPane {
     this.marks.sounding?.clear();
     this.followed = found?.word;
     if (!found) return null;
-    this.marks.sounding?.add(this.range(found.number, found.place, found.place));
-    this.reveal(this.paragraphs[found.number]);
+    const range = this.range(found.number, found.place, found.place);
+    this.marks.sounding?.add(range);
+    this.reveal(range);
     return found.word;
   }
 

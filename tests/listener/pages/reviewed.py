@@ -11,7 +11,9 @@ from typing import Any
 import numpy as np
 
 from listener.archive import Archive
+from listener.archive.events import Kind
 from listener.archive.keeping import keep
+from listener.archive.summaries import file
 from listener.bars import Progress
 from listener.errors import ModelError
 from listener.pages.app import create_app
@@ -20,9 +22,10 @@ from listener.pages.review import UPLOADS, routes
 from listener.pages.review_desk import Desk
 from listener.pages.review_taking import MakeEars, Taking
 from listener.pages.serving import running
+from listener.replay import begun, utterance_body
 from listener.runs import Ears, Options
 from parser.record import Record
-from parser.transcript import Transcript, Word, transcript_of_words
+from parser.transcript import Transcript, Word, transcript_of_text, transcript_of_words
 from tests.listener.pages.live import asked, ours
 from tests.listener.sessions import LEXICON
 from tests.listener.sounds import write_wav
@@ -70,6 +73,25 @@ def kept_run(archive: Archive, folder: Path, source: str = "a rehearsal.wav") ->
     assert said.duration_s is not None
     wav = write_wav(folder / "sound.wav", samples(said.duration_s))
     return keep(archive, said, LEXICON, sound=wav)
+
+
+LONG = (
+    "heart rate 72", "no murmurs no rubs no gallops", "lungs clear no crackles no wheezes", "abdomen soft nontender",
+)
+
+
+def long_run(archive: Archive, lines: int) -> str:
+    """The id of a run with so many lines (nine for each four utterances), without sound; written in one piece."""
+    said = transcript_of_text("\n".join(LONG * (lines // 9)), "a long run")
+    with archive.begin("read", said.source, lexicon=LEXICON.version) as writer:
+        state = begun(writer.head, LEXICON)
+        spoken: list[tuple[Kind, dict[str, Any]]] = [("utterance", utterance_body(u)) for u in said.utterances]
+        end = (("request", {"id": "end", "by": "program"}), ("ending", {"how": "complete"}))
+        for event in writer.append(*spoken, *end):
+            state.take(event)
+        record = state.record()
+        file(writer, record, LEXICON.version)
+    return record.run.id
 
 
 def deaf(progress: Progress) -> Ears:
