@@ -31,6 +31,7 @@ class Wishes:
     checklist: str = "complete"
     stock: bool = False
     archive: str | None = None
+    learner: str | None = None
 
 
 def practise(wishes: Wishes) -> None:
@@ -57,7 +58,7 @@ def _session(
     if wishes.run:
         return Session.go_on(archive, archive.run(wishes.run).id, lexicon, ears)
     source = "typed words" if wishes.words else "standard input" if wishes.piped else "microphone"
-    return Session.begin(archive, lexicon, source, ears, checklist=wishes.checklist, model=info)
+    return Session.begin(archive, lexicon, source, ears, checklist=wishes.checklist, model=info, learner=wishes.learner)
 
 
 def _ears(wishes: Wishes, options: Options) -> tuple[Listen, ModelInfo]:

@@ -42,6 +42,7 @@ ModelPath = Annotated[Path | None, typer.Option("--model", "-m", metavar="FOLDER
 Packs = Annotated[list[Path], typer.Option("--pack", "-p", metavar="FOLDER", help="A school's lexicon pack.")]
 Checklist = Annotated[str, typer.Option("--checklist", "-c", metavar="NAME", help="What a run should have.")]
 Stock = Annotated[bool, typer.Option("--stock-vocabulary", help="Hear with the model as it came.")]
+Learner = Annotated[str | None, typer.Option("--learner", metavar="NAME", help="Whose run it is: a name or a code.")]
 Port = Annotated[int | None, typer.Option("--port", metavar="N", help="Serve the page on this port.")]
 NoBrowser = Annotated[bool, typer.Option("--no-browser", help="Print the address of the page; open no browser.")]
 Format = Annotated[
@@ -56,7 +57,8 @@ AsEvents = Annotated[bool, typer.Option("--events", help="The run as it happened
 def live(
     source: Source = None, *, terminal: Terminal = False, words: Typed = False, run: Resumed = None, rate: Rate = 16000,
     device: Device = None, model: ModelPath = None, pack: Packs = [], checklist: Checklist = "complete",  # noqa: B006
-    stock: Stock = False, archive: Place = None, port: Port = None, no_browser: NoBrowser = False,
+    stock: Stock = False, archive: Place = None, learner: Learner = None, port: Port = None,
+    no_browser: NoBrowser = False,
 ) -> None:
     """Practise hands-free: speak, and see the run fill. Say "recorder help" for what can be asked by voice.
 
@@ -79,7 +81,7 @@ def live(
         from listener.pages.starting import practise as practise_on_page
 
         practise_on_page(
-            PageWishes(run, port, not no_browser, model, tuple(map(str, pack)), checklist, stock, archive)
+            PageWishes(run, port, not no_browser, model, tuple(map(str, pack)), checklist, learner, stock, archive)
         )
         return
     if source not in (None, "-"):
@@ -100,6 +102,7 @@ def live(
             checklist=checklist,
             stock=stock,
             archive=archive,
+            learner=learner,
         )
     )
 

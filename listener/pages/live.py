@@ -135,9 +135,9 @@ class _Line:
             self._take = asked["take"]
             tell({"t": "taken", "samples": samples, "take": self._take})
         elif what == "try":
-            practice.try_out(_text(asked["checklist"]))
+            practice.try_out(_text(asked["checklist"]), _learner(asked))
         elif what == "begin":
-            practice.begin(_text(asked["checklist"]))
+            practice.begin(_text(asked["checklist"]), _learner(asked))
         elif what == "go_on_with":
             practice.go_on(_text(asked["run"]))
         elif what == "ask" and asked["name"] in self._askable:
@@ -156,6 +156,11 @@ def _text(value: Any) -> str:
     if not isinstance(value, str) or len(value) > _LONGEST_TEXT:
         raise ValueError("this is no text of a bearable length")
     return value
+
+
+def _learner(asked: Mapping[str, Any]) -> str | None:
+    """Whose run it is to be; the archive checks the name."""
+    return _text(asked["learner"]).strip() or None if "learner" in asked else None
 
 
 def _voice(practice: Practice, run: str, number: int) -> Response:

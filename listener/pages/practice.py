@@ -43,12 +43,13 @@ class Practice:
 
     def __init__(
         self, archive: Archive, hearers: Hearers, packs: tuple[str, ...] = (), *, checklist: str = "complete",
-        run: str | None = None, grace_s: float = GRACE_S,
+        learner: str | None = None, run: str | None = None, grace_s: float = GRACE_S,
     ) -> None:
         self.archive = archive
         self.phase = "preparing"
         self.session: Session | None = None
-        self._hearers, self._packs, self._checklist, self._grace_s = hearers, packs, checklist, grace_s
+        self._hearers, self._packs, self._grace_s = hearers, packs, grace_s
+        self._checklist, self._learner = checklist, learner
         self._ears: Hears | None = None
         self._trial: Trial | None = None
         self._said = "Starting"
@@ -99,12 +100,12 @@ class Practice:
         """Take sound (int16 mono at 16 kHz); ``taken`` is told the seconds of sound of the run, once it was taken."""
         self._do(lambda: self._hear(block, taken))
 
-    def try_out(self, checklist: str) -> None:
+    def try_out(self, checklist: str, learner: str | None = None) -> None:
         """Hear without keeping, to check the microphone; "recorder begin" begins the run."""
-        self._do(lambda: self._try_out(checklist))
+        self._do(lambda: self._try_out(checklist, learner))
 
-    def begin(self, checklist: str) -> None:
-        self._do(lambda: self._begin(checklist))
+    def begin(self, checklist: str, learner: str | None = None) -> None:
+        self._do(lambda: self._begin(checklist, learner))
 
     def go_on(self, run: str) -> None:
         """Go on with a kept run."""
@@ -175,16 +176,17 @@ class Practice:
             self._said = step
             self._tell({"t": "phase", "phase": "preparing", "said": step})
 
-    def _begin(self, checklist: str, heard: Sequence[Block] = ()) -> None:
+    def _begin(self, checklist: str, learner: str | None, heard: Sequence[Block] = ()) -> None:
         if self._ears is None or self.session is not None:
             return
         if checklist not in [known["id"] for known in checklists(self._ears.lexicon)]:
             raise InputError("There is no such checklist.")
         ears = self._ears
         source = "page" if ears.listen else "typed words"
-        self._open(
-            Session.begin(self.archive, ears.lexicon, source, ears.listen, checklist=checklist, model=ears.model)
+        begun = Session.begin(
+            self.archive, ears.lexicon, source, ears.listen, checklist=checklist, model=ears.model, learner=learner
         )
+        self._open(begun)
         for block in heard:
             self._feed(block)
 
@@ -240,15 +242,15 @@ class Practice:
         elif self._trial is not None:
             asked = self._trial.hear(block)
             if asked is not None:
-                self._begin(self._checklist, asked)
+                self._begin(self._checklist, self._learner, asked)
         taken(self.session.seconds if self.session is not None else 0.0)
 
     def _feed(self, block: Block) -> None:
         if self.session is not None:
             self.session.feed(block)
 
-    def _try_out(self, checklist: str) -> None:
-        self._checklist = checklist
+    def _try_out(self, checklist: str, learner: str | None) -> None:
+        self._checklist, self._learner = checklist, learner
         if self._trial is None and self.session is None and self._ears is not None and self._ears.listen is not None:
             self._trial = Trial(self._ears, self._packs, lambda text, ended: self._tell(
                 {"t": "trial", "text": text, "ended": ended}
@@ -300,6 +302,7 @@ class Practice:
         if self.phase == "ready" and self._ears is not None:
             shown["deaf"] = self._said if self._ears.listen is None else ""
             shown["runs"] = self._unfinished()
+            shown["checklist"], shown["learner"] = self._checklist, self._learner
         session = self.session
         if session is not None and self._progress is not None:
             shown["progress"] = self._progress.changed(None)

@@ -14,6 +14,7 @@ from starlette.routing import BaseRoute
 
 from lexicon import Lexicon
 from listener.archive import open_archive
+from listener.archive.whose import whose
 from listener.pages.app import create_app
 from listener.pages.ears import ModelHearers
 from listener.pages.guard import Gate
@@ -36,6 +37,7 @@ class Wishes:
     model: Path | None = None
     packs: tuple[str, ...] = ()
     checklist: str = "complete"
+    learner: str | None = None
     stock: bool = False
     archive: str | None = None
 
@@ -43,10 +45,12 @@ class Wishes:
 def practise(wishes: Wishes) -> None:
     """Serve the live page until Ctrl-C; a run under way is then closed and kept."""
     lexicon = lexicon_of(Options(wishes.packs, wishes.checklist))
+    whose(wishes.learner, None)
     with open_archive(wishes.archive) as archive:
         run = archive.run(wishes.run).id if wishes.run else None
         practice = Practice(
-            archive, ModelHearers(wishes.model, wishes.stock), wishes.packs, checklist=wishes.checklist, run=run
+            archive, ModelHearers(wishes.model, wishes.stock), wishes.packs, checklist=wishes.checklist,
+            learner=wishes.learner, run=run,
         )
         room = review_room(archive, Options(wishes.packs, wishes.checklist), wishes.model, stock=wishes.stock)
         serve(

@@ -15,7 +15,7 @@ const LONG_ANSWER = 70;
 
 const options = { answers: "tones", left: true, large: false, keys: true, checklist: "complete", ...stored("practise", {}) };
 const form = byId("options");
-const shown = { phase: "preparing", run: null, seconds: 0, counting: null, rung: false, closesAt: null, leaving: false, elsewhere: false };
+const shown = { phase: "preparing", run: null, seconds: 0, counting: null, rung: false, closesAt: null, leaving: false, elsewhere: false, filled: false };
 
 const line = new Line("/practise/socket", { onmessage: receive, onstate: connected });
 const take = new Take(line);
@@ -104,7 +104,10 @@ function show({ phase, said }) {
   if (phase === "preparing") setText(byId("preparing-step"), said || "Starting");
 }
 
-function ready({ deaf, runs }) {
+function ready({ deaf, runs, checklist, learner }) {
+  if (!form.elements.learner.value) form.elements.learner.value = learner ?? "";
+  if (checklist !== "complete" && !shown.filled) form.elements.checklist.value = checklist;
+  shown.filled = true;
   byId("deaf").hidden = !deaf;
   setText(byId("deaf"), deaf ? `${deaf} Until then, words can only be typed.` : "");
   byId("check").disabled = Boolean(deaf);
@@ -200,8 +203,12 @@ async function check() {
   tryOut();
 }
 
+function wanted(what) {
+  return { do: what, checklist: form.elements.checklist.value, learner: form.elements.learner.value };
+}
+
 function tryOut() {
-  line.send({ do: "try", checklist: options.checklist });
+  line.send(wanted("try"));
 }
 
 async function devices() {
@@ -304,7 +311,7 @@ form.addEventListener("change", () => {
 form.addEventListener("submit", (event) => {
   event.preventDefault();
   chosen();
-  line.send({ do: "begin", checklist: options.checklist });
+  line.send(wanted("begin"));
 });
 byId("check").addEventListener("click", check);
 byId("close").addEventListener("click", () => line.send({ do: "close" }));

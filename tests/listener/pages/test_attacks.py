@@ -247,8 +247,8 @@ def test_script_in_words_and_packs_is_shown_as_text(kept: Archive) -> None:
     from listener.pages.app import environment
 
     shown = environment().get_template("live.html").render(
-        title=SCRIPT, here="practise", token="t", places=[("practise", "/", SCRIPT)], name=SCRIPT, speaks=True,
-        review="", checklists=[{"id": '"><img src=x onerror=alert(1)>', "title": SCRIPT}],
+        title=SCRIPT, here="practise", token="t", visitor=None, places=[("practise", "/", SCRIPT)], name=SCRIPT,
+        speaks=True, review="", checklists=[{"id": '"><img src=x onerror=alert(1)>', "title": SCRIPT}],
         directions=[{"id": "pause", "say": SCRIPT, "meaning": '" onclick="alert(1)', "key": " "}],
     )
     assert SCRIPT not in shown

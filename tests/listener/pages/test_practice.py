@@ -55,7 +55,7 @@ def test_a_run_by_voice_alone_from_its_beginning_to_its_end(kept: Archive) -> No
     ]
     with practising(kept, trial, run) as (gate, _practice), opened(gate) as line:
         line.until("everything", phase="ready")
-        line.ask(do="try", checklist="complete")
+        line.ask(do="try", checklist="complete", learner=" L-07 ")
         listened_to(line)
         say(line, 12.0)
         assert line.until("trial", ended=True)["text"] == "hello there"
@@ -75,7 +75,7 @@ def test_a_run_by_voice_alone_from_its_beginning_to_its_end(kept: Archive) -> No
         over = line.until("everything", phase="kept")
     info = kept.run(over["run"])
     record = filed_record(kept, info.id)
-    assert info.status == "finished"
+    assert (info.status, info.learner) == ("finished", "L-07")
     assert record is not None
     assert {entry.concept for _, entry in record.entries().values()} == {"bruit", "blood_pressure"}
     assert list(faults(kept, info.id)) == []
@@ -211,6 +211,8 @@ def test_what_cannot_be_done_is_told_and_changes_nothing(kept: Archive) -> None:
     with practising(kept) as (gate, _), opened(gate) as line:
         line.ask(do="begin", checklist="no such list")
         assert "no such checklist" in line.until("refused")["said"]
+        line.ask(do="begin", checklist="complete", learner="a" * 121)
+        assert "learner" in line.until("refused")["said"]
         line.ask(do="go_on_with", run="zzz")
         assert "There is no run" in line.until("refused")["said"]
         line.ask(do="ask", name="mark")  # no run: nothing to mark
