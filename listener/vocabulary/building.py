@@ -12,7 +12,8 @@ from listener.bars import Progress, silent
 from listener.errors import ModelError
 from listener.vocabulary.estimate import estimated, mixed, pruned
 from listener.vocabulary.fst import write_const
-from listener.vocabulary.graph import graph
+from listener.vocabulary.graph import grammar, respelled
+from listener.vocabulary.joining import joined
 from listener.vocabulary.mapping import Restorer, Way
 from listener.vocabulary.ngrams import Words
 from listener.vocabulary.pronounced import pronunciations
@@ -25,12 +26,15 @@ _ENGLISH = ("the", "left", "right", "no", "and", "normal", "over", "pain")
 
 @dataclass(frozen=True)
 class Recipe:
-    """``weight``: the share of dictation in the mixture; ``temper``: how far it varies with the context.
-    ``prune``: trigrams that matter less are left out."""
+    """``weight``: the share of dictation in its own grammar, the rest being everyday speech in the same words;
+    ``temper``: how far that varies with the context; ``prune``: trigrams that matter less are left out.
+    ``begins``, ``returns``: see :func:`~listener.vocabulary.joining.joined`."""
 
-    weight: float = 0.4
+    weight: float = 0.8
     temper: float = 0.25
     prune: float = 1e-10
+    begins: float = 0.7
+    returns: float = 0.05
 
 
 STANDARD = Recipe()
@@ -59,11 +63,13 @@ def build(
     progress("mixing the language models", 3, STEPS)
     words = words.with_words(sorted(text.trade))
     domain = estimated(text.lines, words)
-    model = mixed(domain, stock.ngrams.resized(words.size), recipe.weight, words.start, recipe.temper)
-    model = pruned(model, recipe.prune, words.start)
+    known = domain.unigram > 0
+    known[words.start] = True
+    general = stock.ngrams.resized(words.size).within(known)
+    model = pruned(mixed(domain, general, recipe.weight, words.start, recipe.temper), recipe.prune, words.start)
     progress("writing the language model", 4, STEPS)
-    spellings = _by_word(ways)
-    write_const(graph(model, words, spellings), folder / "Gr.fst")
+    both = joined(grammar(model, words), grammar(stock.ngrams, words), known, begins=recipe.begins, returns=recipe.returns)
+    write_const(respelled(both, words, _by_word(ways)), folder / "Gr.fst")
     write_words(stock, folder / "words.txt")
     Restorer(ways).save(folder / "ways.json")
 

@@ -32,7 +32,7 @@ class CompiledModel:
     words and marks those in doubt; ``spellings`` are the ways in which trade words are heard.
 
     ``name`` identifies the vocabulary, None when the model is used as it is; ``weight`` is the share of
-    dictation in its language model; ``remarks`` are sentences a person should see.
+    dictation in the grammar of dictation; ``remarks`` are sentences a person should see.
     """
 
     folder: ModelFolder

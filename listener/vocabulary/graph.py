@@ -35,8 +35,16 @@ class _States:
         return 1 + self.single.size + self.double.size
 
 
-def graph(model: Ngrams, words: Words, spellings: Mapping[str, Sequence[Sequence[str]]]) -> Automaton:
-    """The automaton of ``model``; each word beyond the recogniser's labels needs an entry in ``spellings``."""
+@dataclass(frozen=True)
+class Grammar:
+    """The automaton of a model, words beyond the recogniser's labels still as one label; state 0 is the empty context."""
+
+    automaton: Automaton
+    states: _States
+
+
+def grammar(model: Ngrams, words: Words) -> Grammar:
+    """The automaton of ``model`` over all of ``words``."""
     double = np.unique(context(model.trigram_keys))
     single = np.unique(np.concatenate([context(model.bigram_keys), last_word(double)]))
     states = _States(single, double)
@@ -66,7 +74,7 @@ def graph(model: Ngrams, words: Words, spellings: Mapping[str, Sequence[Sequence
         np.concatenate([cost[kept], back_cost]),
         np.concatenate([target[kept], back_target]),
     )
-    return _respelled(Automaton(start, final, *arcs), words, spellings)
+    return Grammar(Automaton(start, final, *arcs), states)
 
 
 def _backoffs(model: Ngrams, states: _States) -> tuple[Ints, Floats, Ints]:
@@ -77,10 +85,10 @@ def _backoffs(model: Ngrams, states: _States) -> tuple[Ints, Floats, Ints]:
     return np.concatenate([one, two]), -np.log(weights), target
 
 
-def _respelled(
-    plain: Automaton, words: Words, spellings: Mapping[str, Sequence[Sequence[str]]]
-) -> Automaton:
-    """Chains beside the arcs of words that are respelled; arcs of words without a label go. Equal ends share a chain.
+def respelled(plain: Automaton, words: Words, spellings: Mapping[str, Sequence[Sequence[str]]]) -> Automaton:
+    """Each word beyond the recogniser's labels needs an entry in ``spellings``; one within may have some as well.
+
+    Chains beside the arcs of words that are respelled; arcs of words without a label go. Equal ends share a chain.
 
     Every way of a word costs what the word costs: pronunciations are weighed so that the likeliest is free
     (Chen et al. 2015, "Pronunciation and silence probability modeling for ASR").

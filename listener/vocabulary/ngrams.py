@@ -122,6 +122,15 @@ class Ngrams:
             self.bigram_keys, self.bigram, self.context_keys, self.backoff2, self.trigram_keys, self.trigram,
         )
 
+    def within(self, known: npt.NDArray[np.bool_]) -> "Ngrams":
+        """The same model with bigrams and trigrams of ``known`` words only; every word may still come alone."""
+        two = known[context(self.bigram_keys)] & known[last_word(self.bigram_keys)]
+        three = known[self.trigram_keys >> 2 * BITS] & known[context(self.trigram_keys) & _MASK]
+        three &= known[last_word(self.trigram_keys)]
+        return normalised(
+            self.unigram, self.bigram_keys[two], self.bigram[two], self.trigram_keys[three], self.trigram[three]
+        )
+
     def after_one(self, keys: Ints) -> Floats:
         """p(w | v) for packed bigrams (v, w)."""
         at, seen = find(self.bigram_keys, keys)

@@ -24,7 +24,7 @@ Spelling = tuple[str, ...]
 
 #: A spelling must be rarer than this in the stock model: one in thirty million words of everyday speech.
 LIKELIEST = 3e-8
-_PIECE_TOLL = 0.6
+_PIECE_TOLL = 0.2
 _LONGEST_PIECE = 10
 _KEPT = 6
 _WORST_PIECE = 1.6

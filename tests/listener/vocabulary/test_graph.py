@@ -12,9 +12,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from listener.vocabulary.estimate import estimated
+from listener.vocabulary.estimate import estimated, mixed
 from listener.vocabulary.fst import write_const
-from listener.vocabulary.graph import graph
+from listener.vocabulary.graph import grammar, respelled
+from listener.vocabulary.joining import joined
 from listener.vocabulary.ngrams import Ngrams, Words, packed
 
 SYMBOLS = ["<eps>", "no", "carotid", "brew", "ease", "brews", "heard"]
@@ -56,7 +57,7 @@ class Read:
 def written(tmp_path_factory: pytest.TempPathFactory) -> tuple[Ngrams, Read]:
     model = estimated(LINES, WORDS)
     path = tmp_path_factory.mktemp("graph") / "Gr.fst"
-    write_const(graph(model, WORDS, SPELLINGS), path)
+    write_const(respelled(grammar(model, WORDS).automaton, WORDS, SPELLINGS), path)
     return model, Read(path)
 
 
@@ -121,3 +122,48 @@ def test_the_file_is_sorted_and_flagged_so(written) -> None:
         assert labels == sorted(labels)
         assert all(0 <= label < WORDS.labels for label in labels)
     assert re.search(r"input label sorted\s+y", fst.told)
+
+
+TALK = [["heard", "heard"], ["ease", "heard"], ["no", "ease"]]
+BEGINS, RETURNS = 0.7, 0.05
+
+
+@pytest.fixture(scope="module")
+def both(tmp_path_factory: pytest.TempPathFactory) -> tuple[Ngrams, Ngrams, Read]:
+    dictation, talk = estimated(LINES, WORDS), estimated(TALK, WORDS)
+    known = dictation.unigram > 0
+    known[WORDS.start] = True
+    mixture = mixed(dictation, talk.within(known), 0.8, WORDS.start)
+    one = joined(grammar(mixture, WORDS), grammar(talk, WORDS), known, begins=BEGINS, returns=RETURNS)
+    path = tmp_path_factory.mktemp("joined") / "Gr.fst"
+    write_const(respelled(one, WORDS, SPELLINGS), path)
+    return mixture, talk, Read(path)
+
+
+def labels_of(*words: str) -> list[int]:
+    return [WORDS.ids[word] for word in words]
+
+
+def test_a_line_costs_no_more_than_in_its_own_grammar_and_beginning_in_it(both) -> None:
+    mixture, talk, fst = both
+    dictated = cheapest(fst, labels_of("carotid", "brew", "ease", "heard"))
+    assert dictated <= sentence_cost(mixture, ["carotid", "bruits", "heard"]) - math.log(BEGINS) + 1e-4
+    assert cheapest(fst, labels_of("heard", "heard")) <= sentence_cost(talk, ["heard", "heard"]) - math.log(1 - BEGINS) + 1e-4
+
+
+def test_talk_turns_to_dictation_and_back(both) -> None:
+    fst = both[2]
+    assert cheapest(fst, labels_of("ease", "carotid", "brews", "heard", "ease")) < math.inf
+
+
+def test_silent_arcs_make_no_circle(both) -> None:
+    fst = both[2]
+    silent = {state: [target for label, _, target in arcs if label == 0] for state, arcs in fst.arcs.items()}
+    for state in silent:
+        seen, waiting = set(), list(silent[state])
+        while waiting:
+            there = waiting.pop()
+            assert there != state
+            if there not in seen:
+                seen.add(there)
+                waiting.extend(silent[there])

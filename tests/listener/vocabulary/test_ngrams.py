@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from listener.vocabulary.estimate import estimated, mixed, pruned
-from listener.vocabulary.ngrams import Ngrams, Words, packed
+from listener.vocabulary.ngrams import BITS, Ngrams, Words, packed
 
 ALPHABET = ["a", "b", "c", "d", "e"]
 WORDS = Words.of(ALPHABET)
@@ -65,13 +65,16 @@ def test_pruning_keeps_sums_and_removes_only_trigrams(text: list[list[str]], thr
 
 
 def test_smoothing_follows_witten_and_bell() -> None:
-    """p(b | a) = (c(ab) + T(a) p(b)) / (c(a) + T(a)), Witten and Bell 1991, method C, interpolated."""
+    """p(b | a) = (c(ab) + T(a) p(b)) / (c(a) + T(a)), Witten and Bell 1991, method C, interpolated.
+
+    Each kind of word counts twice in T, for what people say and templates do not.
+    """
     model = estimated([["a", "b"], ["a", "b"], ["a", "c"]], WORDS)
     after_a = {word: float(model.after_one(packed(np.array([WORDS.ids["a"]]), np.array([WORDS.ids[word]])))[0])
                for word in ("b", "c")}
     # nine words are predicted: a three times, b twice, c once, the end three times
-    assert after_a["b"] == pytest.approx((2 + 2 * 2 / 9) / (3 + 2))
-    assert after_a["c"] == pytest.approx((1 + 2 * 1 / 9) / (3 + 2))
+    assert after_a["b"] == pytest.approx((2 + 4 * 2 / 9) / (3 + 4))
+    assert after_a["c"] == pytest.approx((1 + 4 * 1 / 9) / (3 + 4))
 
 
 def test_words_that_were_never_said_have_no_chance_until_mixed() -> None:
@@ -79,3 +82,14 @@ def test_words_that_were_never_said_have_no_chance_until_mixed() -> None:
     general = estimated([["d", "e"]], WORDS)
     assert domain.unigram[WORDS.ids["d"]] == 0
     assert mixed(domain, general, 0.7, WORDS.start).unigram[WORDS.ids["d"]] == pytest.approx(0.3 / 3)
+
+
+@given(lines, st.sets(st.sampled_from("abcde")))
+def test_a_model_within_some_words_still_sums_to_one_and_foresees_the_rest(text: list[list[str]], kept: set[str]) -> None:
+    whole = estimated(text, WORDS)
+    known = np.zeros(WORDS.size, bool)
+    known[[WORDS.ids[word] for word in kept] + [WORDS.start]] = True
+    less = whole.within(known)
+    assert_sums_to_one(less)
+    assert less.unigram == pytest.approx(whole.unigram)
+    assert known[less.bigram_keys >> BITS].all()
