@@ -37,7 +37,7 @@ class _States:
 
 @dataclass(frozen=True)
 class Grammar:
-    """The automaton of a model, words beyond the recogniser's labels still as one label; state 0 is the empty context."""
+    """The automaton of a model, words that the recogniser lacks still as one label each; state 0: the empty context."""
 
     automaton: Automaton
     states: _States

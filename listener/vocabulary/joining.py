@@ -33,9 +33,10 @@ def joined(
     cost, their_cost = here.cost.copy(), there.cost.copy()
     cost[leaving] += math.log(2)
     their_cost[there.source == 0] -= math.log(1 - returns)
+    left = here.label[leaving]
     pieces = [
         (here.source, here.label, cost, here.target),
-        (here.source[leaving], here.label[leaving], cost[leaving], shift + everyday.states.of_single(here.label[leaving])),
+        (here.source[leaving], left, cost[leaving], shift + everyday.states.of_single(left)),
         (there.source + shift, there.label, their_cost, there.target + shift),
         _silent([(shift, returns, 0), (start, begins, here.start), (start, 1 - begins, there.start + shift)]),
     ]

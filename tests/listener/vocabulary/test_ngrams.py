@@ -85,7 +85,7 @@ def test_words_that_were_never_said_have_no_chance_until_mixed() -> None:
 
 
 @given(lines, st.sets(st.sampled_from("abcde")))
-def test_a_model_within_some_words_still_sums_to_one_and_foresees_the_rest(text: list[list[str]], kept: set[str]) -> None:
+def test_a_model_within_some_words_sums_to_one_and_foresees_the_rest(text: list[list[str]], kept: set[str]) -> None:
     whole = estimated(text, WORDS)
     known = np.zeros(WORDS.size, bool)
     known[[WORDS.ids[word] for word in kept] + [WORDS.start]] = True
