@@ -122,6 +122,7 @@ class _Reader:
         if model is None or lined is None:
             return
         self.note_origins(model, lined, seen)
+        model = _sourced(model)
         key = model.region if isinstance(model, FindingsFile) else name.removesuffix(".yaml")
         store: dict[str, Any] = self.findings if isinstance(model, FindingsFile) else self.files
         store[key] = merged(store[key], model) if key in store else model
@@ -150,8 +151,7 @@ class _Reader:
                 sites[site.id] = site
                 home.setdefault(site.id, region)
             for concept in file.concepts:
-                source = concept.source or file.source
-                concepts[concept.id] = concept.model_copy(update={"source": source})
+                concepts[concept.id] = concept
                 home.setdefault(concept.id, region)
         regions = getattr(self.files.get("regions"), "regions", ())
         sources = getattr(self.files.get("sources"), "sources", ())
@@ -167,6 +167,14 @@ class _Reader:
             origins=MappingProxyType(dict(self.origins)),
             signed=tuple(self.signed),
         )
+
+
+def _sourced(model: Entry) -> Entry:
+    """Findings with the source of their own file where they name none: files of packs are merged into others."""
+    if not isinstance(model, FindingsFile):
+        return model
+    sourced = (c if c.source else c.model_copy(update={"source": model.source}) for c in model.concepts)
+    return model.model_copy(update={"concepts": tuple(sourced)})
 
 
 def _named(model: Entry) -> Iterator[tuple[str, int, Any]]:

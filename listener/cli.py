@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from listener import review_command, run_commands
+from listener import lexicon_commands, review_command, run_commands
 from listener.cohort import commands as cohort_commands
 from listener.errors import EXIT_CODES, CrownsoleError
 from listener.marking import commands as mark_commands
@@ -43,8 +43,10 @@ model_app = typer.Typer(
     no_args_is_help=True, rich_markup_mode=None, help="Show, fetch and verify the acoustic model; build the vocabulary."
 )
 lexicon_app = typer.Typer(
-    no_args_is_help=True, rich_markup_mode=None, help="Check a pack, explain a term, list, print the schema."
+    no_args_is_help=True, rich_markup_mode=None, help="Make, check and compare packs; explain a term; list; schema."
 )
+lexicon_app.command()(lexicon_commands.new)
+lexicon_app.command()(lexicon_commands.diff)
 app.add_typer(model_app, name="model")
 app.add_typer(lexicon_app, name="lexicon")
 app.add_typer(run_commands.runs_app, name="runs")
@@ -320,11 +322,16 @@ def model_explain(term: str, model: ModelPath = None, pack: Packs = []) -> None:
 @lexicon_app.command("check")
 def lexicon_check(packs: Annotated[list[Path], typer.Argument(metavar="[FOLDER]...")] = []) -> None:  # noqa: B006
     """Check the lexicon, with any packs laid over it; every fault is told with file and line."""
+    from listener.errors import LexiconInvalid
+    from listener.lexicon_diff import check_rubrics
     from listener.lexicon_view import counts
     from listener.runs import lexicon_of, options_of
 
     lexicon = lexicon_of(options_of(packs, "complete"))
+    if wrong := check_rubrics(lexicon):
+        raise LexiconInvalid("\n".join(wrong))
     typer.echo(counts(lexicon))
+    _lines(pack.signature for pack in lexicon.signed)
 
 
 @lexicon_app.command("explain")
