@@ -213,12 +213,7 @@ def assemble(
     ``words`` are those of the transcript, where they were made before.
     """
     lexicon = filing.lexicon
-    words = words if words is not None else tuple(
-        RecordWord(
-            text=w.text, heard=w.heard, start=w.start, end=w.end, confidence=w.confidence, chars=w.chars, doubt=w.doubt
-        )
-        for w in transcript.words
-    )
+    words = words if words is not None else record_words(transcript)
     covered = coverage(filing.entries, lexicon, checklist, words)
     regions = tuple(
         RegionRecord(
@@ -247,6 +242,16 @@ def assemble(
     )
     record = record.model_copy(update={"computed": computed(record, lexicon, settings)})
     return record.model_copy(update={"remarks": audit(record, lexicon, checklist, settings)})
+
+
+def record_words(transcript: Transcript) -> tuple[RecordWord, ...]:
+    """The words of a transcript as a record holds them."""
+    return tuple(
+        RecordWord(
+            text=w.text, heard=w.heard, start=w.start, end=w.end, confidence=w.confidence, chars=w.chars, doubt=w.doubt
+        )
+        for w in transcript.words
+    )
 
 
 def measures_of(entries: Sequence[tuple[str, Entry]], values: dict[str, Value]) -> dict[str, tuple[Measure, ...]]:

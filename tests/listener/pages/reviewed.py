@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import http.client
 import json
+import time
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
+from urllib.parse import quote
 
 import numpy as np
 
@@ -128,3 +131,24 @@ def view(gate: Gate, run: str) -> dict[str, Any]:
 
 def line_of(shown: Mapping[str, Any], label: str) -> dict[str, Any]:
     return next(line for station in shown["stations"] for line in station.get("lines", ()) if line["label"] == label)
+
+
+def fetched(gate: Gate, path: str, asked_range: str | None = None) -> tuple[int, dict[str, str], bytes]:
+    connection = http.client.HTTPConnection("127.0.0.1", gate.port, timeout=10)
+    try:
+        connection.request("GET", path, headers={**ours(gate), **({"Range": asked_range} if asked_range else {})})
+        answer = connection.getresponse()
+        return answer.status, {k.lower(): v for k, v in answer.getheaders()}, answer.read()
+    finally:
+        connection.close()
+
+
+def taken(gate: Gate, name: str, data: bytes) -> dict[str, Any]:
+    """What has become of a file that was sent."""
+    status, job = sent(gate, f"/taking?name={quote(name)}", data)
+    assert status == 200, job
+    until = time.monotonic() + 60
+    while job["state"] in ("waiting", "working") and time.monotonic() < until:
+        time.sleep(0.02)
+        job = json.loads(got(gate, f"/taking/{job['id']}")[2])
+    return job

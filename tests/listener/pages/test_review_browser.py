@@ -210,6 +210,18 @@ def test_everything_by_keys_alone(chromium: Browser, gate: Gate, archive: Archiv
         expect(page.locator("#play")).to_have_text("Stop")
         keys.press("Escape")
         expect(page.locator("#play")).to_have_text("Play")
+
+
+def test_keys_are_switched_off_and_tab_and_enter_do_it_all(
+    chromium: Browser, gate: Gate, archive: Archive, run: str
+) -> None:
+    from playwright.sync_api import expect
+
+    with page_of(chromium) as watched:
+        page = watched.page
+        open_run(page, gate, run)
+        keys = page.keyboard
+        keys.press("n")
         keys.press("?")
         expect(page.locator("#keys-dialog")).to_be_visible()
         page.locator("#keys-on").press("Space")
@@ -221,7 +233,7 @@ def test_everything_by_keys_alone(chromium: Browser, gate: Gate, archive: Archiv
         keys.press("w")
         expect(page.locator(".amend")).to_have_count(0)
         assert archive.run(run).events == before
-        keys.press("Tab")  # with the keys off, Tab and Enter do it all
+        keys.press("Tab")
         expect(page.locator(".line.chosen .tools button:focus")).to_have_count(1)
         keys.press("Enter")
         told(page, "Confirmed")
