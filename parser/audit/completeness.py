@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from lexicon import Lexicon
 from lexicon.schema.audit import ChecklistFile, Item
 from lexicon.schema.matching import Rule
 from parser.audit.checklists import Wanted, checklist_file, wanted
+from parser.audit.doubt import PREFIX
 from parser.audit.inspection import RANK, Inspection, listed
+from parser.audit.unclear import Stretch, Unclear
 from parser.lookup import CURRENT, Found, Lookup
 from parser.record import Coverage, Entry, Record, RecordWord, Remark, Severity
 
@@ -81,23 +83,40 @@ def check(inspection: Inspection) -> Iterator[Remark]:
     if len(silent) > _MANY:
         yield _many(inspection, silent)
         gaps = [station for station in gaps if station.coverage != "missing"]
+    unclear = Unclear(inspection)
     for station in gaps:
-        yield _gap(inspection, station)
+        perhaps = unclear.perhaps(station.absent)
+        told = replace(station, absent=tuple(item for item in station.absent if item.id not in perhaps))
+        if told.absent:
+            yield _gap(inspection, told, station.wanted - len(station.absent))
+        if perhaps:
+            yield _unclear(inspection, station, perhaps)
 
 
-def _gap(inspection: Inspection, station: Station) -> Remark:
+def _gap(inspection: Inspection, station: Station, heard: int) -> Remark:
     title = inspection.title(station.region)
     labels = listed([item.label for item in station.absent])
     if station.coverage == "missing":
         message = f"{title}: nothing was heard of this station. A complete run says: {labels}."
     else:
-        heard = station.wanted - len(station.absent)
         message = f"{title}: {heard} of {station.wanted} usual items were heard; not heard: {labels}."
     words = "Say: " + "; ".join(f"“{item.say}”" for item in station.absent) + "."
     rule, factor = _weighed(inspection, station.absent)
     return inspection.remark(
         f"missing.{station.region}", rule, message, region=station.region, say=words, factor=factor
     )
+
+
+def _unclear(inspection: Inspection, station: Station, perhaps: Mapping[str, Stretch]) -> Remark:
+    """Items that were perhaps said, but not heard clearly: a question, no omission."""
+    items = tuple(item for item in station.absent if item.id in perhaps)
+    said = [f"{item.label} ({perhaps[item.id].quoted})" for item in items]
+    message = f"{inspection.title(station.region)}: perhaps said, but not heard clearly: {listed(said)}."
+    rule = Rule(severity="note", source=tuple(dict.fromkeys(source for item in items for source in item.source)))
+    words = "Confirm what was said, or say it again: " + "; ".join(f"“{item.say}”" for item in items) + "."
+    remark = inspection.remark(f"{PREFIX}missing.{station.region}", rule, message, region=station.region, say=words)
+    evidence = dict.fromkeys(perhaps[item.id].evidence for item in items)
+    return remark.model_copy(update={"evidence": tuple(evidence)})
 
 
 def _many(inspection: Inspection, silent: list[Station]) -> Remark:

@@ -26,19 +26,31 @@ _NEVER = ("missing", "confirm")
 PREFIX = "confirm."
 
 
+def plain(rule: str) -> str:
+    """The name of a rule, whether its remark asks or tells."""
+    return rule.removeprefix(PREFIX)
+
+
 def family(rule: str) -> str:
-    """The family of a rule's name, whether its remark asks or tells."""
-    return rule.removeprefix(PREFIX).partition(".")[0]
+    """The family of a rule, whether its remark asks or tells."""
+    return plain(rule).partition(".")[0]
+
+
+def is_weak(word: RecordWord) -> bool:
+    """Whether a word was heard with so little confidence that it may be another.
+
+    A word put together of pieces that mean nothing else ("brew ease") is sure, however weak its pieces are.
+    """
+    return (
+        word.confidence is not None and word.confidence < WEAK
+        and len(word.text) >= _SHORTEST and word.heard == word.text
+    )
 
 
 def weakly_heard(words: Iterable[RecordWord]) -> str | None:
     """Why words may have been heard wrongly, or None."""
-    for word in words:
-        if word.doubt:
-            return word.doubt
-        if word.confidence is not None and word.confidence < WEAK and len(word.text) >= _SHORTEST:
-            return f"'{word.text}' was not heard clearly"
-    return None
+    doubts = (word.doubt or f"'{word.text}' was not heard clearly" for word in words if word.doubt or is_weak(word))
+    return next(doubts, None)
 
 
 def doubt_of(inspection: Inspection, found: Found) -> str | None:

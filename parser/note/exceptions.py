@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from lexicon import Lexicon
 from lexicon.schema import Concept
+from parser.audit.doubt import plain
 from parser.note.facts import standing
 from parser.record import Entry, Record
 
@@ -18,7 +19,7 @@ def exceptions(record: Record, lexicon: Lexicon) -> tuple[tuple[str, Entry], ...
     the expected; what the audit found outside a teaching range, in contradiction, or to be escalated; what
     the person reports; devices; what was not assessed; and all that is to be confirmed.
     """
-    marked = {e for remark in record.remarks if remark.rule.startswith(_RULES) for e in remark.entries}
+    marked = {e for remark in record.remarks if plain(remark.rule).startswith(_RULES) for e in remark.entries}
     return tuple((region, entry) for region, entry in standing(record)
                  if entry.id in marked or _is_exception(entry, lexicon))
 

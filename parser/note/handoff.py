@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from lexicon import Lexicon
+from parser.audit.doubt import plain
 from parser.note.exceptions import exceptions
 from parser.note.facts import standing
 from parser.note.grammar import grammar_of, sentence
@@ -44,7 +45,7 @@ def _headed(paragraph: Paragraph) -> tuple[Sentence, ...]:
 
 
 def _recommended(record: Record, words: dict[str, str]) -> tuple[Sentence, ...]:
-    found = [remark for remark in record.remarks if remark.rule.startswith(_TELLING)]
+    found = [remark for remark in record.remarks if plain(remark.rule).startswith(_TELLING)]
     if not found:
         return (Sentence(words["no_recommendation"], ()),)
     return tuple(Sentence(sentence(remark.message), remark.entries, told=True) for remark in found)

@@ -18,6 +18,7 @@ from dataclasses import dataclass
 
 from lexicon import load
 from parser.audit import audit
+from parser.audit.doubt import PREFIX, plain
 from parser.pipeline import understand_all
 from parser.record import Record, Remark
 from parser.structurer import file
@@ -41,17 +42,25 @@ class Planted:
         return tuple(wrong for wrong in self.wrongs if any(_answers(remark, wrong) for remark in self.remarks))
 
     @property
+    def asked(self) -> tuple[Wrong, ...]:
+        """Wrongs that were found only by a remark that asks for confirmation."""
+        telling = [remark for remark in self.remarks if not remark.rule.startswith(PREFIX)]
+        return tuple(wrong for wrong in self.found if not any(_answers(remark, wrong) for remark in telling))
+
+    @property
     def besides(self) -> tuple[Remark, ...]:
         """Remarks that no planted wrong asks for, nor brings with it."""
         return tuple(
             remark
             for remark in self.remarks
-            if not any(_answers(remark, wrong) or remark.rule.startswith(wrong.also or "\0") for wrong in self.wrongs)
+            if not any(
+                _answers(remark, wrong) or plain(remark.rule).startswith(wrong.also or "\0") for wrong in self.wrongs
+            )
         )
 
 
 def _answers(remark: Remark, wrong: Wrong) -> bool:
-    return remark.rule.startswith(wrong.rule) and wrong.words in remark.message
+    return plain(remark.rule).startswith(wrong.rule) and wrong.words in remark.message
 
 
 def choose(rng: random.Random, number: int, timed: bool) -> tuple[Wrong, ...]:

@@ -104,17 +104,18 @@ def report(runs: Sequence[tuple[str, Planted]]) -> None:
     for voice, run in runs:
         planted.update(wrong.kind for wrong in run.wrongs)
         found.update(wrong.kind for wrong in run.found)
-        rules = [remark.rule.partition(".")[0] for remark in run.besides]
+        rules = [remark.rule.rpartition(".")[0] or remark.rule for remark in run.besides]
         besides.update(rules)
         voiced[voice] += 1
-        by_voice[voice] += sum(rule != ASKS for rule in rules)
+        by_voice[voice] += sum(not rule.startswith(ASKS) for rule in rules)
     for kind in sorted(planted):
         print(f"  {kind:14} {found[kind]:4} of {planted[kind]:4}")
     total, right = sum(planted.values()), sum(found.values())
-    print(f"  all            {right:4} of {total:4}  recall {right / max(1, total):.3f}")
-    told = sum(besides.values()) - besides[ASKS]
+    asked = sum(len(run.asked) for _, run in runs)
+    print(f"  all            {right:4} of {total:4}  recall {right / max(1, total):.3f}; {asked} of them by asking")
+    told = sum(by_voice.values())
     print(f"  remarks not planted: {told} in {len(runs)} runs ({told / len(runs):.2f} a run); "
-          f"asked to confirm: {besides[ASKS]}")
+          f"that ask to confirm: {sum(besides.values()) - told}")
     print("    by kind:  " + ", ".join(f"{kind} {n}" for kind, n in besides.most_common()))
     print("    by voice: " + ", ".join(f"{voice} {by_voice[voice]}/{n}" for voice, n in voiced.items()))
 
