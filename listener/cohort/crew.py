@@ -10,7 +10,7 @@ from __future__ import annotations
 import ipaddress
 import logging
 import os
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -22,6 +22,9 @@ from listener.errors import CrownsoleError, HearingError, UsageError
 
 if TYPE_CHECKING:
     from distributed import Client
+
+#: What a worker does with a job.
+Work = Callable[[Job], Outcome]
 
 #: Workers that may die under one file before it is tried apart.
 _DEATHS = 3
@@ -89,13 +92,13 @@ def checked_address(where: Where) -> str:
     return address
 
 
-def outcomes(client: Client, jobs: Sequence[Job]) -> Iterator[Outcome]:
+def outcomes(client: Client, jobs: Sequence[Job], do: Work = work) -> Iterator[Outcome]:
     """The outcome of every job, once, in the order in which they come. Raises :class:`HearingError`."""
     from distributed import as_completed
 
     if not jobs:
         return
-    running = {client.submit(work, job, key=f"file-{job.key}", pure=False): job for job in jobs}
+    running = {client.submit(do, job, key=f"file-{job.key}", pure=False): job for job in jobs}
     coming = as_completed(list(running), loop=client.loop)
     try:
         for future in coming:
@@ -107,7 +110,7 @@ def outcomes(client: Client, jobs: Sequence[Job]) -> Iterator[Outcome]:
                 yield lost(job)
             else:
                 again = replace(job, apart=True)
-                made = client.submit(work, again, key=f"apart-{job.key}", pure=False)
+                made = client.submit(do, again, key=f"apart-{job.key}", pure=False)
                 running[made] = again
                 coming.add(made)
     except (OSError, TimeoutError) as error:

@@ -28,6 +28,7 @@ _PLACES = {"{learner}": r"(?P<learner>[^/]+?)", "{attempt}": r"(?P<attempt>\d{1,
 _PARTS = re.compile(r"\{learner\}|\{attempt\}|\*\*/|\*|[^{}*]+|[{}]")
 #: A number at the end of a file's name that stands alone or after letters: "run 2", "anna-03", "take2".
 _ENDING = re.compile(r"^(?P<stem>.*?)(?P<gap>[ _.#-]*)(?P<number>\d{1,3})$")
+_DATE = re.compile(r"\d{4}[-_.]\d\d[-_.]\d\d$")
 _COLUMNS = ("file", "learner", "attempt")
 
 
@@ -68,6 +69,7 @@ def find(folder: Path, *, names: str | None = None, people: Path | None = None, 
             others += 1
         else:
             items.append(Item(path, path.relative_to(folder).as_posix(), kind))
+    items.sort(key=lambda item: item.name)
     if not items:
         raise InputError(f"{folder} holds no recording and no transcript ({others} other files).")
     remarks = [f"{others} other files were left alone."] if others else []
@@ -117,7 +119,7 @@ def _by_pattern(items: Iterable[Item], text: str) -> tuple[list[Item], list[str]
     pattern = pattern_of(text)
     named, strangers = [], []
     for item in items:
-        match = pattern.fullmatch(item.name) or pattern.fullmatch(str(Path(item.name).with_suffix("").as_posix()))
+        match = pattern.fullmatch(Path(item.name).with_suffix("").as_posix()) or pattern.fullmatch(item.name)
         if match is None:
             strangers.append(item.name)
             named.append(item)
@@ -173,11 +175,11 @@ def _by_name(items: list[Item]) -> list[Item]:
 
 
 def _ending(stem: str) -> re.Match[str] | None:
-    """The number at the end of a name; none in a date or a time, whose digits follow digits, and none for 0."""
+    """The number at the end of a name; none in a date, in a longer number, and none for 0."""
     match = _ENDING.match(stem)
-    if match is None or int(match["number"]) == 0 or match["stem"][-1:].isdigit():
+    if match is None or int(match["number"]) == 0 or _DATE.search(stem):
         return None
-    return match
+    return None if match["stem"][-1:].isdigit() and not match["gap"] else match
 
 
 def _counted(items: list[Item]) -> list[Item]:
