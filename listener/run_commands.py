@@ -120,6 +120,7 @@ def list_(archive: Place = None) -> None:
 
 @runs_app.command()
 def show(
+        from listener.packs_used import told
     run: RunName, *, archive: Place = None, format_: Format = "text", output: Output = None, force: Force = False,
     again: Again = False, events: AsEvents = False,
 ) -> None:
@@ -127,6 +128,8 @@ def show(
 
     \b
     crownsole runs show last
+        for sentence in told(record, lexicon):
+            typer.echo(f"crownsole: {sentence}", err=True)
     crownsole runs show last --again --format json
     """
     from listener.output import emit
@@ -138,11 +141,14 @@ def show(
             return
         from parser.note import FORMATS, write
 
+    from listener.packs_used import told
         if format_ not in FORMATS:
             raise typer.BadParameter(f"'{format_}' is none of {', '.join(FORMATS)}", param_hint="--format")
         record, lexicon = _record(store, info, again=again)
         if info.status != "finished":
             typer.echo(f"Run {info.id}: {info.status}; this is what was kept up to now.", err=True)
+        for sentence in told(before, lexicon):
+            typer.echo(f"crownsole: {sentence}", err=True)
         emit(write(record, lexicon, format_), output, force=force)
 
 

@@ -18,6 +18,7 @@ from starlette.routing import BaseRoute, Route
 
 from listener.archive.exchange import export
 from listener.errors import InputError, UsageError
+from listener.packs_used import told
 from listener.pages.app import page
 from listener.pages.review_desk import Desk, Opened
 from listener.pages.review_list import listed
@@ -93,7 +94,7 @@ class _Pages:
         return page(
             request, "review.html", here="runs", title=run.source, run=run, made=_moment(run.made),
             length=clock(run.seconds) if run.seconds else "", by=_signer(request), files=_files(), wordings=WORDINGS,
-            statuses=_STATUSES, sides=_SIDES,
+            statuses=_STATUSES, sides=_SIDES, packs=told(opened.shown.record, opened.shown.lexicon),
         )  # fmt: skip
 
     def view(self, request: Request) -> Response:

@@ -9,6 +9,7 @@ from starlette.routing import BaseRoute
 
 from listener.archive import Archive, open_archive
 from listener.bars import Progress
+from listener.pages import marking
 from listener.pages.app import create_app
 from listener.pages.review import UPLOADS, routes
 from listener.pages.review_desk import Desk
@@ -53,4 +54,5 @@ def review_room(archive: Archive, options: Options, model: Path | None, *, stock
     def ears(progress: Progress) -> Ears:
         return prepare_ears(model, options, stock=stock, progress=progress)
 
-    return routes(Desk(archive, options.packs), Taking(archive, ears, options))
+    desk = Desk(archive, options.packs)
+    return [*routes(desk, Taking(archive, ears, options)), *marking.routes(desk)]
