@@ -27,6 +27,8 @@ _RUN = re.compile(r"[0-9A-Za-z]{6,64}")
 _HIDDEN = "There is no such run here. It may have been removed."
 #: Parts of a run's page that are asked for many times while it is looked at: only the first is told in the log.
 _PARTS = ("sound.wav", "choices")
+#: Pages that show many runs.
+_LISTS = ("/runs", "/progress", "/progress/portfolio.html", "/progress/runs.csv")
 _SAFE = ("GET", "HEAD")
 
 
@@ -94,7 +96,7 @@ class Check:
             self._log.write(person.name, what, "refused", address)
             raise InputError("There is no such page here.")
         if "run" not in scope["path_params"]:
-            if scope["method"] not in _SAFE:
+            if scope["method"] not in _SAFE or self.path in _LISTS:
                 self._log.write(person.name, what, "done", address)
             return
         asked = str(scope["path_params"]["run"])
