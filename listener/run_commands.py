@@ -120,7 +120,6 @@ def list_(archive: Place = None) -> None:
 
 @runs_app.command()
 def show(
-        from listener.packs_used import told
     run: RunName, *, archive: Place = None, format_: Format = "text", output: Output = None, force: Force = False,
     again: Again = False, events: AsEvents = False,
 ) -> None:
@@ -128,8 +127,6 @@ def show(
 
     \b
     crownsole runs show last
-        for sentence in told(record, lexicon):
-            typer.echo(f"crownsole: {sentence}", err=True)
     crownsole runs show last --again --format json
     """
     from listener.output import emit
@@ -139,15 +136,15 @@ def show(
         if events:
             _emit_events(store, info)
             return
+        from listener.packs_used import told
         from parser.note import FORMATS, write
 
-    from listener.packs_used import told
         if format_ not in FORMATS:
             raise typer.BadParameter(f"'{format_}' is none of {', '.join(FORMATS)}", param_hint="--format")
         record, lexicon = _record(store, info, again=again)
         if info.status != "finished":
             typer.echo(f"Run {info.id}: {info.status}; this is what was kept up to now.", err=True)
-        for sentence in told(before, lexicon):
+        for sentence in told(record, lexicon):
             typer.echo(f"crownsole: {sentence}", err=True)
         emit(write(record, lexicon, format_), output, force=force)
 
@@ -160,11 +157,14 @@ def again(
 ) -> None:
     """Read a run anew with the lexicon of now, and show what that would change, before it is taken."""
     from listener.archive.reading import differences, file_again
+    from listener.packs_used import told
 
     with _opened(archive) as store:
         info = store.run(run)
         before, lexicon = _record(store, info, again=False)
         after, _ = _record(store, info, again=True)
+        for sentence in told(before, lexicon):
+            typer.echo(f"crownsole: {sentence}", err=True)
         lines = list(differences(before, after, lexicon))
         for line in lines:
             typer.echo(line)
