@@ -17,7 +17,7 @@ from listener.archive import Archive, RunInfo
 from listener.archive.events import INPUTS, Event, digest
 from listener.archive.reading import differences, file_again, read_again
 from listener.archive.summaries import summarise
-from listener.errors import StorageError, UsageError
+from listener.errors import UsageError
 from listener.replay import State, begun, replayed, utterance_of
 from parser.proposing import proposed
 from parser.record import Entry, Record
@@ -25,6 +25,8 @@ from parser.revising import entry_of
 from parser.statements import Value
 from parser.structurer import Filing
 from parser.transcript import Utterance
+
+_FOREIGN = "The record was filed by another version of Crownsole; this is its words read anew."
 
 #: What a person can ask of a run that has ended.
 ACTS = frozenset(["confirm", "amend", "withdraw_entry", "restore", "revert", "undo"])
@@ -211,6 +213,7 @@ def _load(archive: Archive, info: RunInfo, lexicon: Lexicon) -> _Loaded:
     state = begun(head, lexicon)
     after: list[Event] = []
     seen = revision = 0
+    foreign = False
     for event in archive.events(info.id):
         seen = event.number
         if event.kind in INPUTS:
@@ -218,7 +221,8 @@ def _load(archive: Archive, info: RunInfo, lexicon: Lexicon) -> _Loaded:
             revision = event.number
         elif event.kind == "filed":
             revision = revision if after or filed is None else event.number
-            filed, after = _parsed(event, info.id), []
+            filed, after = _parsed(event), []
+            foreign = filed is None
         if event.kind == "utterance":
             state.utterances.append(utterance_of(event.body))
         elif event.kind in ("remark", "resumption") and event.body.get("text"):
@@ -235,14 +239,17 @@ def _load(archive: Archive, info: RunInfo, lexicon: Lexicon) -> _Loaded:
         record = _assembled(state, filed) if after else filed
         return _Loaded(info, state, record, name, seen, filed)
     state, _ = replayed(head, lexicon, archive.events(info.id))
+    if foreign:
+        state.remarks.append(_FOREIGN)
     return _Loaded(info, state, state.record(info.seconds or None), name, seen, None)
 
 
-def _parsed(event: Event, run: str) -> Record:
+def _parsed(event: Event) -> Record | None:
+    """The record of a filing; None when another version wrote it."""
     try:
         return Record.model_validate_json(event.body["record"])
     except (KeyError, ValueError):
-        raise StorageError(f"The record of run {run} was filed by another version of Crownsole.") from None
+        return None
 
 
 def _is_act(event: Event) -> bool:

@@ -124,7 +124,7 @@ def _computed(desk: Desk, info: RunInfo, last: str) -> RunFigures | None:
 
 def _told(figures: RunFigures) -> list[str]:
     counts = (
-        (figures.urgent, "calls for someone", "call for someone"),
+        (figures.urgent, "remark calls for someone", "remarks call for someone"),
         (figures.omissions, "item not heard", "items not heard"),
         (sum(fault.times for fault in figures.faults), "remark on how it was done", "remarks on how it was done"),
     )

@@ -71,11 +71,15 @@ class Taking:
             raise InputError("This file is not on its way in.")
         return job
 
+    def under_way(self) -> tuple[Job, ...]:
+        """The files that wait or are being worked on, in their order."""
+        with self._lock:
+            return tuple(job for job in self._jobs.values() if job.state in ("waiting", "working"))
+
     def place(self, name: str) -> Path:
         """A new file, in a folder of its own, for what is sent under a name. Raises :class:`StorageError`."""
-        with self._lock:
-            if sum(job.state in ("waiting", "working") for job in self._jobs.values()) >= _MOST_WAITING:
-                raise UsageError(f"{_MOST_WAITING} files are waiting already. Send more when they are done.")
+        if len(self.under_way()) >= _MOST_WAITING:
+            raise UsageError(f"{_MOST_WAITING} files are waiting already. Send more when they are done.")
         try:
             folder = Path(tempfile.mkdtemp(prefix="crownsole-"))
             if shutil.disk_usage(folder).free < _SPARE:

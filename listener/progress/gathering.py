@@ -161,12 +161,8 @@ def _figures(
 
 
 def _record(archive: Archive, info: RunInfo) -> Record:
-    """As it was filed; of a run that broke off, from its words."""
-    from listener.archive.reading import filed_record, read_again
+    """As it stands: filed, with the changes made since; of a run that broke off, from its words."""
+    from listener.reviewing import standing_record
     from listener.runs import Options, lexicon_of
 
-    try:
-        filed = filed_record(archive, info.id)
-    except StorageError:  # filed by another version
-        filed = None
-    return filed or read_again(archive, info.id, lexicon_of(Options(info.head.packs, info.head.checklist)))
+    return standing_record(archive, info.id, lexicon_of(Options(info.head.packs, info.head.checklist)))

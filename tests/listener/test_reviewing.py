@@ -237,3 +237,13 @@ def test_any_changes_read_again_come_to_the_same(asked: Sequence[tuple[str, int]
         assert record == standing_record(archive, review.id, LEXICON)
         assert record == read_again(archive, review.id, LEXICON)
         assert list(faults(archive, review.id)) == []
+
+
+def test_a_record_of_another_version_is_read_anew_and_says_so(kept: Archive) -> None:
+    review = opened(kept)
+    before, _ = look(review)
+    with kept.resume(review.id) as writer:
+        writer.append(("filed", {"lexicon": "v", "record": '{"schema": "crownsole-record/0"}'}))
+    record, _ = look(Review(kept, review.id, lambda _: LEXICON))
+    assert record.entries() == before.entries()
+    assert "another version" in record.run.remarks[-1]

@@ -172,7 +172,13 @@ export class Changes {
   onsubmit(form, send) {
     form.addEventListener("submit", async (event) => {
       event.preventDefault();
-      if (await send()) this.form = null;
+      const button = form.querySelector("[type=submit]");
+      button.disabled = true;
+      form.setAttribute("aria-busy", "true");
+      const made = await send();
+      button.disabled = false;
+      form.removeAttribute("aria-busy");
+      if (made) this.form = null;
     });
   }
 

@@ -91,6 +91,7 @@ function go(moment) {
 
 function know({ revision, undoable, waiting }) {
   Object.assign(state, { revision, undoable });
+  byId("undo").disabled = !undoable || status !== "finished";
   setText(byId("waiting"), waiting ? `· ${waiting} to confirm` : "");
   lineOfWord = [];
   for (const line of record.lines.values()) {
@@ -177,6 +178,8 @@ function unfinished() {
     } }),
   );
 }
+
+byId("undo").addEventListener("click", () => changes.undo());
 
 const help = byId("keys-dialog");
 const openHelp = () => help.showModal();

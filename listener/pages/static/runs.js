@@ -31,12 +31,12 @@ function send(file, tell) {
 }
 
 class Row {
-  constructor(file) {
-    this.name = file.name;
+  constructor(name) {
+    this.name = name;
     this.said = element("span", { class: "said", text: "waiting to be sent" });
-    this.bar = element("progress", { max: "1", value: "0", "aria-label": `How far ${file.name} is` });
+    this.bar = element("progress", { max: "1", value: "0", "aria-label": `How far ${name} is` });
     this.end = element("span", { class: "end" });
-    this.node = element("li", {}, element("b", { text: file.name }), this.said, this.bar, this.end);
+    this.node = element("li", {}, element("b", { text: name }), this.said, this.bar, this.end);
     byId("jobs").append(this.node);
   }
 
@@ -62,7 +62,12 @@ class Row {
 async function take(file, row) {
   if (!file.size) throw new Error("It is empty.");
   if (file.size > LARGEST) throw new Error("It is larger than 2 GB. Cut it into parts.");
-  let job = await send(file, (share) => row.tell("being sent", share));
+  await follow(await send(file, (share) => row.tell("being sent", share)), row);
+}
+
+/** Tells how far a file is until it is in the archive. */
+async function follow(first, row) {
+  let job = first;
   while (job.state === "waiting" || job.state === "working") {
     row.tell(job.said, job.done);
     await new Promise((resolve) => setTimeout(resolve, EVERY_MS));
@@ -78,9 +83,16 @@ let last = Promise.resolve();
 
 function takeAll(files) {
   for (const file of files) {
-    const row = new Row(file);
+    const row = new Row(file.name);
     last = last.then(() => take(file, row).catch((error) => row.fail(error.message)));
   }
+}
+
+/** Files that were on their way in when this page was opened. */
+for (const node of [...document.querySelectorAll("[data-job]")]) {
+  const row = new Row(node.textContent);
+  follow({ id: node.dataset.job, state: "waiting", said: "waiting for its turn", done: null }, row).catch((error) => row.fail(error.message));
+  node.remove();
 }
 
 byId("files").addEventListener("change", ({ target }) => {

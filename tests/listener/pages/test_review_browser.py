@@ -89,6 +89,8 @@ def test_a_run_is_heard_confirmed_amended_withdrawn_and_put_back(
         page.click(f"{bruit} .tools button")
         expect(page.locator(f"{bruit} .tag")).to_have_text("put back")
         expect(page.locator(f"{bruit} .history li")).to_have_count(2)
+        page.click("#undo")
+        told(page, "Undone")
         assert watched.errors == []
         assert watched.elsewhere == []
     assert archive.run(run).status == "finished"
