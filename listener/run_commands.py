@@ -74,37 +74,21 @@ def live(
     """
     from listener.errors import UsageError
 
-    if not terminal and (source is not None or words or device or rate != 16000):
-        raise UsageError("Typed words, raw sound and --device go with the terminal. Add --terminal")
-    if not terminal:
-        from listener.pages.starting import Wishes as PageWishes
-        from listener.pages.starting import practise as practise_on_page
+    packs = tuple(map(str, pack))
+    if terminal:
+        from listener.live_run import Wishes, practise
 
-        practise_on_page(
-            PageWishes(run, port, not no_browser, model, tuple(map(str, pack)), checklist, learner, stock, archive)
-        )
+        if source not in (None, "-"):
+            raise UsageError("Live sound comes from the microphone, or with - from standard input. "
+                             "A file is heard with: crownsole hear")
+        practise(Wishes(words, source == "-", run, rate, device, model, packs, checklist, stock, archive, learner))
         return
-    if source not in (None, "-"):
-        raise UsageError(
-            "Live sound comes from the microphone, or with - from standard input. A file is heard with: crownsole hear"
-        )
-    from listener.live_run import Wishes, practise
+    if source is not None or words or device or rate != 16000:
+        raise UsageError("Typed words, raw sound and --device go with the terminal. Add --terminal")
+    from listener.pages.starting import Wishes as PageWishes
+    from listener.pages.starting import practise as practise_on_page
 
-    practise(
-        Wishes(
-            words=words,
-            piped=source == "-",
-            run=run,
-            rate=rate,
-            device=device,
-            model=model,
-            packs=tuple(map(str, pack)),
-            checklist=checklist,
-            stock=stock,
-            archive=archive,
-            learner=learner,
-        )
-    )
+    practise_on_page(PageWishes(run, port, not no_browser, model, packs, checklist, learner, stock, archive))
 
 
 @runs_app.command("list")
@@ -268,10 +252,12 @@ def _opened(place: str | None) -> Iterator[Archive]:
 def _record(store: Archive, info: RunInfo, *, again: bool) -> tuple[Record, Lexicon]:
     """The record as it stands, or read anew: when asked, or when the run was not ended."""
     from listener.archive.reading import read_again
+    from listener.packs_used import lexicon_for
     from listener.reviewing import standing_record
     from listener.runs import Options, lexicon_of
 
-    lexicon = lexicon_of(Options(info.head.packs, info.head.checklist))
+    filed = info.status == "finished" and not again
+    lexicon = lexicon_for(info) if filed else lexicon_of(Options(info.head.packs, info.head.checklist))
     return (read_again if again else standing_record)(store, info.id, lexicon), lexicon
 
 

@@ -11,6 +11,7 @@ import threading
 import time
 from collections import deque
 from collections.abc import Callable, Sequence
+from contextlib import suppress
 from typing import Any
 
 from listener.archive import Archive, Event
@@ -88,13 +89,14 @@ class Practice:
     def watch(self, tell: Tell) -> Callable[[], None]:
         """Tell everything from now on, beginning with all there is to show; the function returned ends that."""
         tell({"t": "phase", "phase": self.phase, "said": self._said})
+        self._tellers.append(tell)
+        self._do(lambda: tell(self._everything()))
 
-        def join() -> None:
-            tell(self._everything())
-            self._tellers.append(tell)
+        def leave() -> None:
+            with suppress(ValueError):
+                self._tellers.remove(tell)
 
-        self._do(join)
-        return lambda: self._do(lambda: self._tellers.remove(tell) if tell in self._tellers else None)
+        return leave
 
     def sound(self, block: Block, taken: Callable[[float], None]) -> None:
         """Take sound (int16 mono at 16 kHz); ``taken`` is told the seconds of sound of the run, once it was taken."""
@@ -194,11 +196,21 @@ class Practice:
         if self.session is not None:
             return
         info = self.archive.run(run)
-        ears = self._hearers.of(info.head.packs, self._preparing) if self._ears and self._ears.listen else self._ears
-        lexicon = ears.lexicon if ears else lexicon_of(Options(info.head.packs))
-        session = Session.go_on(self.archive, info.id, lexicon, ears.listen if ears else None)
-        self._log.extend(shown_again(self.archive.events(info.id), lexicon))
+        try:
+            ears = self._ears_for(info.head.packs)
+            session = Session.go_on(self.archive, info.id, ears.lexicon, ears.listen)
+        except CrownsoleError:
+            self._enter(self.phase)
+            raise
+        self._log.clear()
+        self._log.extend(shown_again(self.archive.events(info.id), ears.lexicon))
         self._open(session)
+
+    def _ears_for(self, packs: tuple[str, ...]) -> Hears:
+        """What hears with these packs; where there is no model, what reads typed words."""
+        if self._ears is not None and self._ears.listen is not None:
+            return self._hearers.of(packs, self._preparing)
+        return Hears(lexicon_of(Options(packs)), None, None)
 
     def _open(self, session: Session) -> None:
         self._trial = None

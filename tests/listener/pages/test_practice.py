@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import threading
 import time
 from pathlib import Path
 
@@ -188,6 +189,29 @@ def test_a_store_that_fails_is_told_and_the_run_gone_on_with(kept: Archive, monk
         line.until("everything", phase="running")
         line.ask(do="type", text="lungs clear")
         line.until("progress", entries=3)
+
+
+class Slow:
+    """Takes its time, and says what it does."""
+
+    def __init__(self) -> None:
+        self.asked, self.go_on = threading.Event(), threading.Event()
+
+    def of(self, packs: tuple[str, ...], progress: Progress = silent) -> Hears:
+        self.asked.set()
+        assert self.go_on.wait(10)
+        progress("Compiling the vocabulary")
+        return Hears(LEXICON, None, None)
+
+
+def test_a_page_that_comes_early_is_told_what_it_waits_for(kept: Archive) -> None:
+    slow = Slow()
+    with running(lambda gate: live_app(gate, Practice(kept, slow), LEXICON)) as gate, opened(gate) as line:
+        line.until("phase", phase="preparing")
+        assert slow.asked.wait(10)
+        slow.go_on.set()
+        line.until("phase", said="Compiling the vocabulary")
+        line.until("everything", phase="ready")
 
 
 class Deaf:
