@@ -18,13 +18,18 @@ from starlette.types import ASGIApp
 
 from listener.errors import CrownsoleError, InputError, StorageError, UsageError
 from listener.pages.guard import TOKEN_HEADER, TOO_BIG, Gate, Guard
-from listener.pages.visiting import token_of, visitor_of
+from listener.pages.visiting import VISITOR, token_of, visitor_of
 
 STATIC = Path(__file__).with_name("static")
 
 #: The places of the head line: name of the route -> what it is called. A room that has such a route is shown.
 PLACES: Mapping[str, str] = {"practise": "Practise", "runs": "Runs", "progress": "Progress", "cohort": "Cohort",
                              "people": "People"}
+
+#: Where there are accounts: which places each role has.
+_OPEN_TO: Mapping[str, tuple[str, ...]] = {
+    "learner": ("runs", "progress"), "educator": ("runs", "progress", "cohort"), "administrator": ("people",),
+}
 
 Lifespan = Callable[[Starlette], AbstractAsyncContextManager[None]]
 
@@ -94,9 +99,12 @@ def written(template: str, *sheets: str, **shown: Any) -> str:
 
 def _places(request: Request) -> list[tuple[str, str, str]]:
     """Name, address and label of each place that this server has, for this visitor."""
-    found, visitor = [], visitor_of(request)
+    found: list[tuple[str, str, str]] = []
+    visitor = visitor_of(request)
+    if visitor is None and VISITOR in request.scope:
+        return found  # nobody is signed in
     for name, label in PLACES.items():
-        if visitor is not None and (visitor.role == "administrator") is not (name == "people"):
+        if visitor is not None and name not in _OPEN_TO[visitor.role]:
             continue
         try:
             found.append((name, str(request.app.url_path_for(name)), label))

@@ -86,7 +86,7 @@ class _Pages:
         asked = int(number) if number.isascii() and number.isdigit() and len(number) < 9 else 1
         visitor = visitor_of(request)
         shown = listed(self.desk, asked, visitor.learner if visitor else None)
-        return page(request, "runs.html", here="runs", title="Runs", list=shown, jobs=self.taking.under_way())
+        return page(request, "runs.html", here="runs", title="Runs", list=shown, jobs=self.taking.under_way(visitor))
 
     def run(self, request: Request) -> Response:
         opened = self._opened(request)

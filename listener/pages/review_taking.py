@@ -71,10 +71,11 @@ class Taking:
             raise InputError("This file is not on its way in.")
         return job
 
-    def under_way(self) -> tuple[Job, ...]:
+    def under_way(self, visitor: Visitor | None = None) -> tuple[Job, ...]:
         """The files that wait or are being worked on, in their order."""
         with self._lock:
-            return tuple(job for job in self._jobs.values() if job.state in ("waiting", "working"))
+            jobs = [job for job in self._jobs.values() if job.state in ("waiting", "working")]
+        return tuple(job for job in jobs if visitor is None or job.sender == visitor.name)
 
     def place(self, name: str) -> Path:
         """A new file, in a folder of its own, for what is sent under a name. Raises :class:`StorageError`."""

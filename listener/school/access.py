@@ -20,7 +20,7 @@ from listener.archive import Archive, RunInfo
 from listener.archive.tables import AccessRow
 from listener.archive.writing import stamp
 from listener.errors import InputError
-from listener.school.people import Person, Role, may_remove, may_see
+from listener.school.people import Person, Role, may_judge, may_see
 
 PERSON = "crownsole.person"
 _RUN = re.compile(r"[0-9A-Za-z]{6,64}")
@@ -28,7 +28,23 @@ _HIDDEN = "There is no such run here. It may have been removed."
 #: Parts of a run's page that are asked for many times while it is looked at: only the first is told in the log.
 _PARTS = ("sound.wav", "choices")
 #: Pages that show many runs.
-_LISTS = ("/runs", "/progress", "/progress/portfolio.html", "/progress/runs.csv")
+_LISTS = ("/runs", "/progress", "/progress/portfolio.html", "/progress/runs.csv", "/cohort")
+#: Ends of paths at which a change is for educators.
+_EDUCATORS = ("/remove", "/marks")
+#: What is done at a route, for the log.
+_WORDS = {
+    "GET /runs": "list of runs", "GET /runs/{run}": "run", "GET /runs/{run}/view.json": "run, its lines",
+    "GET /runs/{run}/sound.wav": "run, its sound", "GET /runs/{run}/note": "run, its note",
+    "GET /runs/{run}/files/{format}": "run, saved as a file", "GET /runs/{run}/run.zip": "run, saved whole",
+    "GET /runs/{run}/again": "run, read anew", "POST /runs/{run}/again": "run, filed as read anew",
+    "POST /runs/{run}/changes": "run, changed", "POST /runs/{run}/end": "run, ended",
+    "POST /runs/{run}/remove": "run, removed", "GET /runs/{run}/marks": "marks of a run",
+    "POST /runs/{run}/marks": "points for a run", "GET /runs/{run}/marks.csv": "marks of a run, saved",
+    "GET /runs/{run}/marks.json": "marks of a run, saved", "POST /taking": "file brought in",
+    "GET /progress": "progress", "GET /progress/portfolio.html": "portfolio, saved",
+    "GET /progress/runs.csv": "figures of runs, saved", "GET /cohort": "cohort", "GET /people": "people",
+    "POST /people": "people, changed", "POST /account": "own account, changed", "POST /sign-out": "sign out",
+}
 _SAFE = ("GET", "HEAD")
 
 
@@ -91,7 +107,8 @@ class Check:
         """Raises :class:`InputError` for what this person may not see or do; both are told the same way."""
         person: Person = scope[PERSON]
         address = client_of(scope)
-        what = f"{scope['method']} {self.path}"
+        route = f"{scope['method']} {self.path}"
+        what = _WORDS.get(route, route)
         if person.role not in self.roles:
             self._log.write(person.name, what, "refused", address)
             raise InputError("There is no such page here.")
@@ -108,8 +125,9 @@ class Check:
             self._log.write(person.name, what, "done", address, run.id)
 
     def _may(self, person: Person, run: RunInfo, scope: Scope) -> bool:
-        if self.path.endswith("/remove") or scope["method"] == "DELETE":
-            return may_remove(person, run)
+        changes = scope["method"] not in _SAFE
+        if (changes and self.path.endswith(_EDUCATORS)) or scope["method"] == "DELETE":
+            return may_judge(person, run)
         return may_see(person, run)
 
     def _run(self, asked: str) -> RunInfo | None:

@@ -50,8 +50,8 @@ def may_see_learner(person: Person, learner: str | None) -> bool:
     return person.role == "learner" and person.learner is not None and learner == person.learner
 
 
-def may_remove(person: Person, run: RunInfo) -> bool:
-    """Whether a person may remove a run for good: educators."""
+def may_judge(person: Person, run: RunInfo) -> bool:
+    """Whether a person may give points for a run, or remove it for good: educators."""
     return person.role == "educator" and may_see(person, run)
 
 

@@ -15,7 +15,7 @@ from starlette.routing import BaseRoute
 
 from listener.archive import Archive, open_archive
 from listener.errors import UsageError
-from listener.pages import progress
+from listener.pages import cohort, progress
 from listener.pages.app import assembled
 from listener.pages.review import UPLOADS
 from listener.pages.review_starting import review_room
@@ -55,7 +55,7 @@ class School:
     now: Now = time.time
 
     def app(self, *rooms: Sequence[BaseRoute]) -> Starlette:
-        """The application. ``rooms`` are for learners and educators, besides progress."""
+        """The application. ``rooms`` are for learners and educators, besides progress; the cohort is for educators."""
         people, log = People(self.archive, self.passwords), Log(self.archive)
         sign_ins = SignIns(self.archive, self.now)
         accounts = Accounts(people, Door(people, self.now), sign_ins, log, self.public)
@@ -66,6 +66,7 @@ class School:
             wrapped(own_routes(accounts), ROLES, self.archive, log),
             wrapped(people_routes(accounts), ("administrator",), self.archive, log),
             wrapped(seeing, _SEEING, self.archive, log),
+            wrapped(cohort.routes(self.archive, _allowed), ("educator",), self.archive, log),
         )
 
 

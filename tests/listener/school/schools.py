@@ -15,6 +15,7 @@ from argon2 import PasswordHasher
 from listener.archive import Archive
 from listener.archive.keeping import keep
 from listener.errors import ModelError
+from listener.pages import marking
 from listener.pages.guard import TOKEN_HEADER
 from listener.pages.review import UPLOADS, routes
 from listener.pages.review_desk import Desk
@@ -158,7 +159,8 @@ def served(archive: Archive, origin: str = "") -> Iterator[Set]:
     def deaf(progress: object) -> object:
         raise ModelError("There is no model in this test.")
 
-    room = routes(Desk(archive), Taking(archive, deaf, Options()))  # type: ignore[arg-type]
+    desk = Desk(archive)
+    room = [*routes(desk, Taking(archive, deaf, Options())), *marking.routes(desk)]  # type: ignore[arg-type]
     made: dict[str, object] = {}
 
     def app(gate: object) -> object:

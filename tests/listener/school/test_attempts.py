@@ -132,6 +132,7 @@ def test_learners_and_educators_keep_no_accounts(school: Set) -> None:
     for name in ("anna", "teach"):
         browser = school.signed_in(name)
         assert browser.get("/people").status == 404
+        assert browser.get("/cohort").status == (200 if name == "teach" else 404)
         assert browser.post("/people", {"name": "ben", "do": "shut"}).status == 404
     assert school.signed_in("ben").get("/runs").status == 200
 
@@ -151,6 +152,15 @@ def test_a_learner_removes_nothing_and_an_educator_does(fresh: Set) -> None:
     teach = fresh.signed_in("teach")
     assert teach.send(f"/runs/{run}/remove", json.dumps({"remove": run})).status == 200
     assert anna.get(f"/runs/{run}").status == 404
+
+
+def test_a_learner_gives_no_points_for_a_run_of_their_own(fresh: Set) -> None:
+    anna, run = fresh.signed_in("anna"), fresh.runs["anna"]
+    events = len(list(fresh.archive.events(run)))
+    points = {"step": "any", "points": 5, "reason": "I was good", "last": events, "by": "teach", "settle": True}
+    assert anna.send(f"/runs/{run}/marks", json.dumps(points)).status == 404
+    assert len(list(fresh.archive.events(run))) == events
+    assert anna.get(f"/runs/{run}/marks").status == 200
 
 
 def test_a_change_is_signed_with_the_account_whatever_is_said(fresh: Set) -> None:
@@ -201,8 +211,8 @@ def test_the_log_tells_who_saw_what_and_nothing_that_was_said_or_typed(fresh: Se
     fresh.browser().sign_in("my secret password", "x")
     lines = Log(fresh.archive).last()
     told = {(line.who, line.what, line.run, line.outcome) for line in lines}
-    assert {("anna", "GET /runs/{run}", fresh.runs["anna"], "done"), ("anna", "GET /progress", None, "done"),
-            ("anna", "GET /runs/{run}", fresh.runs["ben"], "refused"), ("anna", "sign in", None, "done"),
+    assert {("anna", "run", fresh.runs["anna"], "done"), ("anna", "progress", None, "done"),
+            ("anna", "run", fresh.runs["ben"], "refused"), ("anna", "sign in", None, "done"),
             ("-", "sign in", None, "refused")} <= told
     assert not any("zebra" in str(line) or "secret" in str(line) for line in lines)
     for statement in ("UPDATE access SET who = 'x'", "DELETE FROM access"):
