@@ -7,14 +7,18 @@ half of the development dictation and reports on the other.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections import deque
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from typing import Protocol
 
 from lexicon import Lexicon
 from parser.transcript import Word
 
 Words = tuple[Word, ...]
+
+#: Words a judgement about the room rests on: at least, and at most the last so many.
+_ENOUGH, _REMEMBERED = 20, 60
 
 _SIDES = ("left", "right", "both", "bilateral", "bilaterally")
 _NEGATIVES = (
@@ -24,14 +28,15 @@ _NEGATIVES = (
 
 @dataclass(frozen=True)
 class Limits:
-    """Below ``confidence`` a word is in doubt, by its kind; ``noisy``: with more than this share of its words in
-    doubt an utterance is too noisy to doubt word by word."""
+    """Below its limit of confidence a word is in doubt, by its kind. ``noisy``: a room in which more than this share
+    of the words lies below the limit of numbers is too loud to doubt word by word; below ``weak`` it still is done."""
 
     number: float = 0.9
     side: float = 0.9
     negative: float = 0.9
     unit: float = 0.7
     noisy: float = 0.5
+    weak: float = 0.5
 
 
 STANDARD = Limits()
@@ -80,8 +85,12 @@ def _doubted(word: Word, keys: KeyWords, second: Sequence[Word], limits: Limits)
     if other != word.text and other:
         return replace(word, doubt=f"heard '{word.text}', may be '{other}'")
     if word.confidence < getattr(limits, kind):
-        return replace(word, doubt=f"'{word.text}' was not heard clearly")
+        return replace(word, doubt=_unclear(word.text))
     return word
+
+
+def _unclear(text: str) -> str:
+    return f"'{text}' was not heard clearly"
 
 
 def _in_its_place(word: Word, second: Sequence[Word]) -> str:
@@ -96,10 +105,40 @@ def _in_its_place(word: Word, second: Sequence[Word]) -> str:
     return word.text if word.text in inside else " ".join(inside)
 
 
-def too_noisy(words: Sequence[Word], limits: Limits = STANDARD) -> bool:
+def too_noisy(words: Collection[Word], limits: Limits = STANDARD) -> bool:
     """Whether so many of the words of a stretch of speech are in doubt that the room is too noisy for dictation."""
     unsure = [word for word in words if word.confidence is not None and word.confidence < limits.number]
-    return len(words) >= 20 and len(unsure) > limits.noisy * len(words)
+    return len(words) >= _ENOUGH and len(unsure) > limits.noisy * len(words)
+
+
+#: Said once of a room in which most words are heard unsurely.
+TOO_LOUD = (
+    "The room is too loud for dictation: most words were heard unsurely. Speak nearer to the microphone or make the "
+    "room quieter, and check every number, side and negative."
+)
+
+
+@dataclass
+class Room:
+    """Listens whether a room is too loud for dictation, utterance by utterance.
+
+    Once it is, only the weakest words keep their doubts: where nearly everything is doubtful, marks on everything
+    would hide what matters. ``loud`` stays set once it was.
+    """
+
+    limits: Limits = STANDARD
+    loud: bool = False
+    _last: deque[Word] = field(default_factory=lambda: deque(maxlen=_REMEMBERED))
+
+    def take(self, words: Words) -> Words:
+        """The words of the next utterance, with the doubts that are worth marking."""
+        self._last.extend(words)
+        self.loud = self.loud or too_noisy(self._last, self.limits)
+        return tuple(self._calmed(word) for word in words) if self.loud else words
+
+    def _calmed(self, word: Word) -> Word:
+        weak = word.confidence is not None and word.confidence < self.limits.weak
+        return replace(word, doubt=None) if word.doubt == _unclear(word.text) and not weak else word
 
 
 class Restorer(Protocol):

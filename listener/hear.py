@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from listener.bars import Progress, silent
+from listener.doubt import TOO_LOUD, Room
 from listener.levels import Block, amplified, evened
 from listener.model import ModelFolder
 from listener.recognizer import Decoder, Recognizer, load_model
@@ -50,16 +51,18 @@ def hear_file(path: Path, folder: ModelFolder, *, settings: Settings = STANDARD,
     facts: SoundFacts | None = None
     dropped = Dropped()
     runs: list[Words] = []
+    room = Room()
     for event in _source(path, folder, settings, isolate):
         if isinstance(event, Progressed):
             progress(f"{event.step} {path.name}", event.done_s, event.total_s)
         elif isinstance(event, SoundFacts):
             facts = event
         else:
-            runs.append(tidy(event.words, dropped, restore, settings))
+            runs.append(room.take(tidy(event.words, dropped, restore, settings)))
     assert facts is not None
     transcript = transcript_of_words(runs, path.name, facts.duration_s)
-    return replace(transcript, remarks=(*folder.remarks, *facts.remarks, *_remarks(transcript, facts)))
+    loud = (TOO_LOUD,) if room.loud else ()
+    return replace(transcript, remarks=(*folder.remarks, *facts.remarks, *loud, *_remarks(transcript, facts)))
 
 
 def hear_stream(sound: Sound, folder: ModelFolder, *, settings: Settings = STANDARD, restore: Restore | None = None,

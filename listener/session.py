@@ -19,6 +19,7 @@ from listener.archive import Archive, Event, Writer
 from listener.archive.events import INPUTS, Kind
 from listener.archive.flac import decoded
 from listener.archive.summaries import summarise
+from listener.doubt import TOO_LOUD, Room
 from listener.errors import StorageError, UsageError
 from listener.levels import Block, RunningGain
 from listener.replay import State, begun, replayed, utterance_body
@@ -68,6 +69,7 @@ class Session:
         self.state = state
         self._hearing = listen(self.show) if listen is not None else None
         self._gain = RunningGain()
+        self._room = Room()
         self._waiting = np.zeros(0, dtype=np.int16)
         self._heard_from = writer.seconds
         self._watchers: list[Watcher] = []
@@ -237,6 +239,7 @@ class Session:
 
     def _hear_shifted(self, words: Words) -> None:
         by = self._heard_from
+        words = self._room.take(words)
         self.hear(
             [
                 replace(
@@ -247,6 +250,8 @@ class Session:
                 for w in words
             ]
         )
+        if self._room.loud and TOO_LOUD not in self.state.remarks:
+            self._keep([("remark", {"about": "sound", "text": TOO_LOUD})])
 
     def _hear_again(self) -> None:
         """Hear the kept sound after the last kept word: it was being heard when the run broke off."""

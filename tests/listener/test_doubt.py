@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 import lexicon
-from listener.doubt import STANDARD, DoubtingRestorer, KeyWords, doubted, too_noisy
+from listener.doubt import STANDARD, DoubtingRestorer, KeyWords, Room, doubted, too_noisy
 from listener.vocabulary import Restorer, Way
 from parser.transcript import Word
 
@@ -65,3 +65,18 @@ def test_a_room_too_noisy_is_told_once_not_word_by_word() -> None:
     assert too_noisy([word("skin", STANDARD.number - 0.1)] * 30)
     assert not too_noisy([word("skin", 1.0)] * 30)
     assert not too_noisy([word("skin", 0.1)] * 5)
+
+
+def test_in_a_loud_room_only_the_weakest_words_keep_their_doubts(keys: KeyWords) -> None:
+    room = Room()
+    told = doubted((word("eighty", STANDARD.number - 0.1), word("left", STANDARD.weak - 0.1)), keys)
+    assert room.take(told) == told and not room.loud
+    room.take((word("skin", 0.2),) * 30)
+    assert room.loud
+    assert [bool(w.doubt) for w in room.take(told)] == [False, True]
+
+
+def test_a_loud_room_leaves_doubts_that_name_another_reading(keys: KeyWords) -> None:
+    room = Room(loud=True)
+    said = doubted((word("fifty", 0.9),), keys, (word("fifteen", 0.9),))
+    assert room.take(said)[0].doubt == "heard 'fifty', may be 'fifteen'"

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -14,6 +15,7 @@ from hypothesis import strategies as st
 from listener.archive import Archive, Event, open_archive
 from listener.archive.events import INPUTS
 from listener.archive.reading import faults, filed_record, read_again, sound_of
+from listener.doubt import TOO_LOUD
 from listener.errors import StorageError, UsageError
 from listener.levels import Block
 from listener.replay import State, begun, replayed
@@ -162,8 +164,9 @@ def test_requests_find_their_entry_when_a_lexicon_numbers_otherwise() -> None:
 class Ears:
     """Hears nothing but what it was told to hear: words at seconds of its stream."""
 
-    def __init__(self, script: Sequence[tuple[float, str]]) -> None:
+    def __init__(self, script: Sequence[tuple[float, str]], confidence: float = 1.0) -> None:
         self.script = list(script)
+        self.confidence = confidence
         self.samples = 0
         self.taken: list[Block] = []
 
@@ -178,7 +181,7 @@ class Ears:
     def _due(self, now: float) -> list[Words]:
         due = [(at, text) for at, text in self.script if at + 1.4 <= now]
         self.script = self.script[len(due) :]
-        return [tuple(spoken(text, at)) for at, text in due]
+        return [tuple(replace(word, confidence=self.confidence) for word in spoken(text, at)) for at, text in due]
 
 
 @settings(max_examples=20, deadline=None)
@@ -199,6 +202,17 @@ def test_all_sound_is_kept_in_order_and_never_more_than_half_a_second_waits(size
         stored = list(sound_of(archive, session.id))
         assert all(len(block) <= RATE for block in stored)
         assert np.array_equal(np.concatenate([*stored, np.zeros(0, np.int16)]), whole)
+
+
+def test_a_room_too_loud_is_told_once_and_the_run_goes_on(kept: Archive) -> None:
+    ears = Ears([(at * 4.0, "skin warm and dry and no edema in the legs") for at in range(6)], confidence=0.3)
+    session = Session.begin(kept, LEXICON, "a test", lambda tell: ears)
+    session.feed(noise(RATE * 30))
+    session.close()
+    told = [event.body["text"] for event in kept.events(session.id) if event.kind == "remark"]
+    assert told == [TOO_LOUD]
+    assert TOO_LOUD in session.record().run.remarks
+    assert len(session.state.utterances) == 6
 
 
 def test_sound_is_kept_before_the_words_in_it(kept: Archive) -> None:
