@@ -3,7 +3,7 @@
 Nothing is made of it but a question. Looked at is every breath with words that were heard weakly, or that came to no
 entry and make no sense, between the stations around it. It may be an item when it holds a word of the item's own, or
 when unclear words sound like one of the ways of saying it; the likest pairs come first, and what may be one item is not
-taken for another as well. Text is never unclear: what is not in it was not said.
+taken for another as well, unless it is long. Text is never unclear: what is not in it was not said.
 """
 
 from __future__ import annotations
@@ -22,6 +22,7 @@ from parser.audit.inspection import Inspection, clock
 from parser.components.mishearing_sounds import repairer
 from parser.record import RecordEvidence, RecordWord
 from parser.soundalike import Ear, Piece, ear_of, spoken
+from parser.terms import term_index
 
 #: Sounds this unlike may still be the same words heard badly, when the words are common, and when they are not.
 #: Nothing is read from it, it is only asked about.
@@ -31,6 +32,12 @@ _LONGEST, _SHORTEST_SOUND, _SHORTEST_WORD, _SHORTEST_HEARD = 3, 11, 4, 3
 _UNUSED, _SILENCE = 0.9, 0.5
 #: A word in the ways of saying more items than this is no item's own.
 _SHARED = 3
+#: Content words of an item's own sentence that may be no chance.
+_ENOUGH_SHARED = 2
+#: A breath of so many words can hold two items.
+_FOR_TWO = 5
+#: A breath that names the place and no more is the least likely to be the item.
+_PLACE_ONLY = 0.9
 #: Stations beside those between which something was said.
 _BESIDE = 1
 _TALK = ("chat", "direction", "conduct")
@@ -40,11 +47,13 @@ _TALK = ("chat", "direction", "conduct")
 class Stretch:
     """A breath with unclear words, and the stations in which it may have been said.
 
-    ``unclear`` are the places of the words that may be others.
+    ``unclear`` are the indices of the words that may be others; ``places`` the stations whose parts it names, when
+    nothing else of it was understood.
     """
 
     words: Piece
     unclear: frozenset[int]
+    places: frozenset[str]
     evidence: RecordEvidence
     stations: frozenset[str]
 
@@ -78,11 +87,11 @@ class Unclear:
             if item.region in stretch.stations and (unlike := self._unlike(stretch, item)) < 1
         )
         found: dict[str, Stretch] = {}
-        taken: set[int] = set()
+        taken = Counter[int]()
         for _, name, n in pairs:
-            if name not in found and n not in taken:
+            if name not in found and taken[n] < 1 + (len(self.stretches[n].words) >= _FOR_TWO):
                 found[name] = self.stretches[n]
-                taken.add(n)
+                taken[n] += 1
         return found
 
     def _stretches(self) -> Iterator[Stretch]:
@@ -92,16 +101,23 @@ class Unclear:
             for at in range(u.evidence.words[0], u.evidence.words[1] + 1)
         }
         for first, last in _breaths(words):
-            places = range(first, last + 1)
-            lost = not any(at in claimed for at in places)
+            breath = range(first, last + 1)
+            lost = not any(at in claimed for at in breath)
             unclear = frozenset(
-                at - first for at in places
+                at - first for at in breath
                 if at not in asides and (lost or self._unclear(words[at], at in claimed))
             )
             if unclear:
-                texts = tuple(words[at].text.lower() for at in places)
+                texts = tuple(words[at].text.lower() for at in breath)
                 evidence = self._evidence(first, last)
-                yield Stretch(texts, unclear, evidence, self._stations(evidence))
+                places = self._places(texts) if lost else frozenset[str]()
+                yield Stretch(texts, unclear, places, evidence, self._stations(evidence))
+
+    def _places(self, texts: Piece) -> frozenset[str]:
+        """The stations of the parts of the body that are named."""
+        lexicon = self._inspection.lexicon
+        terms = (term for _, _, terms in term_index(lexicon).find(texts) for term in terms if term.kind == "site")
+        return frozenset(lexicon.home[term.id] for term in terms)
 
     def _unclear(self, word: RecordWord, claimed: bool) -> bool:
         if claimed or len(word.text) < _SHORTEST_HEARD:
@@ -131,7 +147,8 @@ class Unclear:
 
     def _unlike(self, stretch: Stretch, item: Item) -> float:
         """How unlike a stretch is to an item, by the likest part with an unclear word; 1 for not at all."""
-        if self._own[item.id] & {_stem(word) for word in stretch.words}:
+        stems = {_stem(word) for word in stretch.words if len(word) >= _SHORTEST_WORD}
+        if self._own[item.id] & stems or len(stems & {_stem(word) for word in spoken(item.say)}) >= _ENOUGH_SHARED:
             return 0.0
         windows = [
             stretch.words[at : at + size]
@@ -139,7 +156,7 @@ class Unclear:
             for at in range(len(stretch.words) - size + 1)
             if not stretch.unclear.isdisjoint(range(at, at + size))
         ]
-        return min(
+        unlike = min(
             (
                 self._ear.unlike(window, piece, limit)
                 for piece, limit in _pieces(self._inspection.lexicon, item.id)
@@ -148,6 +165,7 @@ class Unclear:
             ),
             default=1.0,
         )
+        return _PLACE_ONLY if unlike == 1 and item.region in stretch.places else unlike
 
 
 def _breaths(words: Sequence[RecordWord]) -> Iterator[tuple[int, int]]:
@@ -189,8 +207,10 @@ def _pieces(lexicon: Lexicon, name: str) -> Sequence[tuple[Piece, float]]:
     item = next(item for item in checklist_file(lexicon).items if item.id == name)
     phrases = lexicon.files.get("phrases")
     common = frozenset(phrases.common if isinstance(phrases, PhrasesFile) else ())
-    forms = dict.fromkeys(form for way in _ways(lexicon, item) if len(form := spoken(way)) <= _LONGEST)
-    return tuple((form, _COMMON if common.issuperset(form) else _RARE) for form in forms)
+    own = spoken(item.say)
+    parts = (own[at : at + size] for size in (2, _LONGEST) for at in range(len(own) - size + 1))
+    forms = dict.fromkeys((*(form for way in _ways(lexicon, item) if len(form := spoken(way)) <= _LONGEST), *parts))
+    return tuple((form, _COMMON if common.issuperset(form) else _RARE) for form in forms if all(map(str.isalpha, form)))
 
 
 def _stem(word: str) -> str:
