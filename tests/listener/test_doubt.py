@@ -70,7 +70,8 @@ def test_a_room_too_noisy_is_told_once_not_word_by_word() -> None:
 def test_in_a_loud_room_only_the_weakest_words_keep_their_doubts(keys: KeyWords) -> None:
     room = Room()
     told = doubted((word("eighty", STANDARD.number - 0.1), word("left", STANDARD.weak - 0.1)), keys)
-    assert room.take(told) == told and not room.loud
+    assert room.take(told) == told
+    assert not room.loud
     room.take((word("skin", 0.2),) * 30)
     assert room.loud
     assert [bool(w.doubt) for w in room.take(told)] == [False, True]
