@@ -45,17 +45,18 @@ def keep(
         learner=learner,
         attempt=attempt,
     ) as writer:
-        for block in _pieces(sound) if sound is not None else ():
-            writer.sound(block)
-        state = begun(writer.head, lexicon)
-        for remark in transcript.remarks:
-            for event in writer.append(("remark", {"about": "sound", "text": remark})):
-                state.take(event)
-        for utterance in transcript.utterances:
-            for event in writer.append(("utterance", utterance_body(utterance))):
+        with writer.together():
+            for block in _pieces(sound) if sound is not None else ():
+                writer.sound(block)
+            state = begun(writer.head, lexicon)
+            for remark in transcript.remarks:
+                for event in writer.append(("remark", {"about": "sound", "text": remark})):
+                    state.take(event)
+            for utterance in transcript.utterances:
+                for event in writer.append(("utterance", utterance_body(utterance))):
+                    writer.append(*state.take(event))
+            for event in writer.append(("request", {"id": "end", "by": "program", "how": "complete"})):
                 writer.append(*state.take(event))
-        for event in writer.append(("request", {"id": "end", "by": "program", "how": "complete"})):
-            writer.append(*state.take(event))
         record = state.record(transcript.duration_s)
         file(writer, record, lexicon.version)
     return record

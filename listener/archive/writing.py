@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from itertools import islice
@@ -46,6 +47,7 @@ class Writer:
         self.head = head
         self._key = key
         self._ends = ends
+        self._held: tuple[list[Event], list[Segment]] | None = None
         self._open = True
 
     def __enter__(self) -> Self:
@@ -72,8 +74,7 @@ class Writer:
         """Keep events, all or none of them, in one transaction. Raises :class:`StorageError`."""
         events, ends = self._chain(said)
         if events:
-            with self.archive.writing() as connection:
-                insert_events(connection, self._key, events)
+            self._keep(events, ())
             self._ends = ends
         return events
 
@@ -82,17 +83,51 @@ class Writer:
         data = encoded(block)
         segment = Segment(self._ends.segment + 1, self._ends.samples, len(block), digest(data), data)
         events, ends = self._chain([("sound", segment.body)])
-        with self.archive.writing() as connection:
-            insert_segments(connection, self._key, [segment])
-            insert_events(connection, self._key, events)
+        self._keep(events, (segment,))
         self._ends = replace(ends, segment=segment.number, samples=segment.start + segment.samples)
         return events
+
+    @contextmanager
+    def together(self) -> Iterator[None]:
+        """What is kept in this block goes to the disk in few transactions, and is there when the block has ended.
+
+        For what is not live: a file's sound in transactions of its own would wait for the disk once a second of it.
+        The archive is not locked while the block works. After an error some of the block may be kept.
+        """
+        if self._held is not None:
+            raise StorageError(f"Run {self.head.id} is already written to together.")
+        self._held = ([], [])
+        try:
+            yield
+            self._flush()
+        finally:
+            self._held = None
 
     def close(self) -> None:
         """Let go of the run. A run without an ending counts as interrupted from now on."""
         if self._open:
             self._open = False
             self.archive.free(self.head.id)
+
+    def _keep(self, events: Sequence[Event], segments: Sequence[Segment]) -> None:
+        if self._held is not None:
+            self._held[0].extend(events)
+            self._held[1].extend(segments)
+            if len(self._held[0]) >= PAGE:
+                self._flush()
+            return
+        with self.archive.writing() as connection:
+            if segments:
+                insert_segments(connection, self._key, segments)
+            insert_events(connection, self._key, events)
+
+    def _flush(self) -> None:
+        if self._held is None or not self._held[0]:
+            return
+        events, segments = self._held
+        self._held = None
+        self._keep(events, segments)
+        self._held = ([], [])
 
     def _chain(self, said: Iterable[tuple[Kind, Mapping[str, Any]]]) -> tuple[tuple[Event, ...], Ends]:
         if not self._open:
