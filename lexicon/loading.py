@@ -56,9 +56,9 @@ def load(packs: Iterable[str | Path] = ()) -> Lexicon:
 
 @lru_cache(maxsize=4)
 def _load(packs: tuple[str, ...]) -> Lexicon:
-    reader = _Reader()
-    for folder in (DATA, *(Path(pack) for pack in packs)):
-        reader.read_folder(folder)
+    reader = _built_in().copy()
+    for folder in packs:
+        reader.read_folder(Path(folder))
     lexicon = reader.lexicon(packs)
     from lexicon.checks import faults  # late: checks know the Lexicon
 
@@ -66,6 +66,14 @@ def _load(packs: tuple[str, ...]) -> Lexicon:
     if found:
         raise LexiconError(found)
     return lexicon
+
+
+@lru_cache(maxsize=1)
+def _built_in() -> _Reader:
+    """The built-in files, read once: packs are laid over a copy."""
+    reader = _Reader()
+    reader.read_folder(DATA)
+    return reader
 
 
 class _Reader:
@@ -79,6 +87,14 @@ class _Reader:
         self.origins: dict[tuple[str, str], str] = {}
         self.signed: list[Pack] = []
         self.content: dict[str, Any] = {}
+
+    def copy(self) -> _Reader:
+        """A reader that has read the same, and goes on apart from this one."""
+        other = _Reader()
+        other.faults, other.signed = list(self.faults), list(self.signed)
+        other.digest = self.digest.copy()
+        other.findings, other.files, other.origins = dict(self.findings), dict(self.files), dict(self.origins)
+        return other
 
     def read_folder(self, folder: Path) -> None:
         if not folder.is_dir():
