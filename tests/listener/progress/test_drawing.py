@@ -47,7 +47,7 @@ def test_every_plot_has_a_name_and_a_description_and_ids_of_its_own(plot: plots.
     title, description = (root.find(f"{_SVG}{tag}") for tag in ("title", "desc"))
     assert title is not None
     assert description is not None
-    assert root.get("aria-labelledby") == f"{title.get('id')} {description.get('id')}"
+    assert (root.get("aria-labelledby"), root.get("aria-describedby")) == (title.get("id"), description.get("id"))
     assert title.text == plot.title
     assert len(description.text or "") > 10
     ids = [element.get("id") for element in root.iter() if element.get("id")]
