@@ -36,14 +36,14 @@ def family(rule: str) -> str:
     return plain(rule).partition(".")[0]
 
 
-def is_weak(word: RecordWord) -> bool:
-    """Whether a word was heard with so little confidence that it may be another.
+def is_weak(word: RecordWord, limit: float = WEAK, shortest: int = _SHORTEST) -> bool:
+    """Whether a word was heard with so little confidence that it may be another; not asked of shorter words.
 
     A word put together of pieces that mean nothing else ("brew ease") is sure, however weak its pieces are.
     """
     return (
-        word.confidence is not None and word.confidence < WEAK
-        and len(word.text) >= _SHORTEST and word.heard == word.text
+        word.confidence is not None and word.confidence < limit
+        and len(word.text) >= shortest and word.heard == word.text
     )
 
 

@@ -10,6 +10,7 @@ from bisect import bisect_left
 from collections.abc import Iterator, Sequence
 
 from lexicon.schema.audit import Timing, TimingFile
+from parser.audit.doubt import is_weak
 from parser.audit.inspection import Inspection, quoted
 from parser.lookup import STATED, Found
 from parser.record import RecordWord, Remark
@@ -18,6 +19,8 @@ from parser.record import RecordWord, Remark
 _ENOUGH = 0.9
 #: A pause of this many seconds ends what is told in one breath.
 _BREATH = 2.0
+#: A word heard with less confidence, of which nothing was understood, may be noise.
+_NOISE = 0.75
 _NO_PROOF = "Silence is no proof that it was counted or listened to, nor talk that it was not."
 
 
@@ -55,21 +58,25 @@ def _judge(inspection: Inspection, rule: Timing, found: Found, starts: Sequence[
 def seconds_seen(inspection: Inspection, found: Found, wanted: float, starts: Sequence[float]) -> float | None:
     """The longest quiet up to the end of a finding, or the time since counting was announced, in seconds.
 
-    Quiet counts back to the finding before it; findings told in one breath share the quiet before them.
-    None when the words carry no times.
+    Quiet counts back to the finding before it; findings told in one breath share the quiet before them. Words that
+    were heard weakly and came to nothing may be noise: they do not break it. None when the words carry no times.
     """
     start, words = found.start, inspection.record.words
     if start is None or found.end is None:
         return None
     first, last = found.entry.evidence.words
-    longest = 0.0
-    for n in range(min(last, len(words) - 1), 0, -1):
-        here, before = words[n].start, words[n - 1].end
+    claimed, longest = inspection.lookup.claimed, 0.0
+    here = words[min(last, len(words) - 1)].start
+    for n in range(min(last, len(words) - 1) - 1, -1, -1):
+        if n not in claimed and is_weak(words[n], _NOISE, shortest=1):
+            continue
+        before = words[n].end
         if here is None or before is None or here < start - 1.5 * wanted:
             break
         longest = max(longest, here - before)
-        if longest >= _BREATH and n - 1 < first and n - 1 in inspection.lookup.claimed:
+        if longest >= _BREATH and n < first and n in claimed:
             break
+        here = words[n].start
     at = bisect_left(starts, start)
     since = start - starts[at - 1] if at else 0.0
     return max(longest, since if since <= 3 * wanted else 0.0)
