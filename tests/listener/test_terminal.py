@@ -90,7 +90,7 @@ def test_going_on_with_the_last_run(place: Path) -> None:
 @pytest.mark.parametrize(
     ("arguments", "code", "message"),
     [
-        (["live"], 2, "--terminal"),
+        (["live", "--words"], 2, "--terminal"),
         (["live", "--terminal", "run.wav"], 2, "crownsole hear"),
         (["live", "--terminal"], 2, "no terminal"),
         (["runs", "show", "nothing"], 3, "no run 'nothing'"),
