@@ -18,7 +18,7 @@ pytest.importorskip("sklearn", reason="needs the extra `marking`: pip install '.
 
 #: Source, table of counts (rows: one rater, columns: the other), kappa as printed, its decimals.
 PUBLISHED: list[tuple[str, list[list[int]], float, int]] = [
-    # Table (as shares of 200) and result as the help page of cohen.kappa in the R package psych gives them for the paper.
+    # Table (as shares of 200) and result as the help of cohen.kappa in the R package psych gives them.
     ("Cohen 1968, Psychological Bulletin 70:213-220", [[88, 14, 18], [10, 40, 10], [2, 6, 12]], 0.492, 3),
     # From memory.
     ("Viera and Garrett 2005, Family Medicine 37:360-363, noon lectures", [[15, 5], [10, 70]], 0.57, 2),
