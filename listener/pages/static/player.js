@@ -2,8 +2,8 @@
 
 import { byId, clock, setText } from "/static/dom.js";
 
-/** Seconds of sound before and after the words of a line, so that none of them is cut. */
-const AROUND = 0.1;
+/** Seconds of sound at most before and after the words of a line, so that none of them is cut. */
+const AROUND = 0.15;
 
 export class Player {
   /** `ontime(seconds)` is told the place in the run while it sounds, `onstop()` when it stops. */
@@ -39,11 +39,12 @@ export class Player {
     return this.from + (this.part === null ? this.wanted : this.audio.currentTime);
   }
 
-  /** Hear from `start` to `end` seconds of the run, and nothing else. */
-  clip(start, end) {
+  /** Hear words from `start` to `end` seconds of the run, and nothing of the word that ended at `before` or of the one
+   *  that begins at `after`. */
+  clip({ start, end, before, after }) {
     if (!this.seconds) return;
-    const first = Math.max(start - AROUND, 0);
-    const last = Math.min(end + AROUND, this.seconds);
+    const first = Math.min(start, Math.max(start - AROUND, before ?? 0));
+    const last = Math.max(end, Math.min(end + AROUND, after ?? this.seconds));
     this.load(`clip ${first} ${last}`, `${this.address}?from=${first.toFixed(3)}&to=${last.toFixed(3)}`, first, 0);
   }
 

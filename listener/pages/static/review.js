@@ -52,8 +52,8 @@ const words = new WordsPane({
     if (times?.[2] !== null && times?.[2] !== undefined && !player.playing) player.seek(times[2]);
   },
   onplay(said) {
-    const timed = said.words.filter(([, , start]) => start !== null);
-    player.clip(timed[0][2], timed.at(-1)[3]);
+    const first = said.first ?? 0;
+    hear([first, first + said.words.length - 1]);
   },
 });
 
@@ -76,7 +76,13 @@ function play(line) {
     return;
   }
   play.line = line.id;
-  if (line.moment.start !== undefined) player.clip(line.moment.start, line.moment.end);
+  hear(line.moment.words);
+}
+
+/** Hear exactly these words of the run. */
+function hear(range) {
+  const span = words.spanOf(range);
+  if (span) player.clip(span);
 }
 
 /** To a moment that a remark is about: its line, its words, its sound. */
@@ -85,7 +91,7 @@ function go(moment) {
   const line = moment.line ?? lineOfWord[moment.words[0]];
   if (line) record.choose(line, "jump");
   words.show(moment.words);
-  if (moment.start !== undefined && moment.end !== undefined) player.clip(moment.start, moment.end);
+  if (moment.end !== undefined) hear(moment.words);
   else if (moment.start !== undefined) player.seek(moment.start);
 }
 
@@ -127,8 +133,7 @@ byId("record").addEventListener("click", ({ target }) => {
   if (!loose) return;
   const [first, last] = loose.dataset.words.split("-").map(Number);
   words.show([first, last]);
-  const [start, end] = [words.timesOf(first), words.timesOf(last)];
-  if (start && end) player.clip(start[0], end[1]);
+  hear([first, last]);
 });
 
 /** On a narrow screen one pane is shown at a time. */
@@ -141,12 +146,13 @@ function show(view) {
 for (const button of document.querySelectorAll("button[data-view]")) button.addEventListener("click", () => show(button.dataset.view));
 
 async function open() {
-  const answer = await fetch(`/runs/${run}/view.json`);
-  const view = await answer.json();
-  if (!answer.ok) {
-    changes.tell(view.error);
+  const answer = await fetch(`/runs/${run}/view.json`).catch(() => null);
+  const view = await answer?.json().catch(() => null);
+  if (!answer?.ok || !view) {
+    changes.tell(view?.error ?? "Crownsole does not answer. Is it still running?");
     return;
   }
+  const before = record.chosen;
   state.front = view.front;
   words.build(view.utterances ?? []);
   record.chosen = null;
@@ -157,7 +163,7 @@ async function open() {
   know(view);
   byId("changed").hidden = !view.changed_lexicon;
   if (status === "interrupted") unfinished();
-  const wanted = record.lineOf(location.hash.slice(1));
+  const wanted = record.lineOf(before ?? location.hash.slice(1));
   if (wanted) record.choose(wanted, "jump");
   desk.dataset.ready = "";
 }

@@ -69,6 +69,14 @@ export class WordsPane {
     return start === null || start === undefined ? null : [start, end];
   }
 
+  /** When the words of a range of the run sound, and when the words around them end and begin; null without times. */
+  spanOf([first, last]) {
+    const [begins, ends] = [this.timesOf(first), this.timesOf(last)];
+    if (!begins || !ends) return null;
+    const before = first > 0 ? this.timesOf(first - 1)?.[1] : undefined;
+    return { start: begins[0], end: ends[1], before, after: this.timesOf(last + 1)?.[0] };
+  }
+
   range(number, first, last) {
     const said = this.utterances[number];
     const range = new Range();

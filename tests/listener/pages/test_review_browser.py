@@ -147,8 +147,8 @@ def test_a_line_plays_its_own_sound_and_its_words_are_marked(chromium: Browser, 
         sound = page.evaluate(SOUNDING)
         assert sound["ended"]
         first = (evidence.start or 0) - 0.32
-        assert f"from={first - 0.1:.3f}" in sound["source"]
-        assert sound["length"] == pytest.approx(4 * 0.32 - 0.02 + 0.2, abs=0.01)
+        assert f"from={first - 0.15:.3f}" in sound["source"]
+        assert sound["length"] == pytest.approx(4 * 0.32 - 0.02 + 0.3, abs=0.01)
         page.click("#play")  # the run, from where the line ended
         page.wait_for_timeout(300)
         assert "from=" not in page.evaluate(SOUNDING)["source"]
@@ -158,6 +158,10 @@ def test_a_line_plays_its_own_sound_and_its_words_are_marked(chromium: Browser, 
         page.click(".utterance:last-child .at")
         page.wait_for_timeout(200)
         assert "from=" in page.evaluate(SOUNDING)["source"]
+        page.click(f"{line(page, 'murmur absent')} .go")  # said 0.02 s after another word, of which nothing is heard
+        page.wait_for_timeout(300)
+        no = next(w for u in transcript().utterances[4:5] for w in u.words if w.text == "no")
+        assert f"from={(no.start or 0) - 0.02:.3f}" in page.evaluate(SOUNDING)["source"]
         assert watched.errors == []
 
 

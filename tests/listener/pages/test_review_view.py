@@ -14,7 +14,7 @@ from listener.reviewing import Review, Wish
 from parser.pipeline import understand_all
 from parser.structurer import file
 from parser.transcript import Transcript, Word, transcript_of_text, transcript_of_words
-from tests.listener.sessions import LEXICON
+from tests.listener.sessions import LEXICON, started
 
 INFO = RunInfo(Head("abc123", "hear", "a test", "2026-01-02T03:04:05+00:00", "v"), "finished", 1, 1, 9.0)
 
@@ -119,6 +119,17 @@ def test_computed_values_name_their_lines_and_loose_words_stay() -> None:
     assert index.text.startswith("24.2")  # 70 / 1.7 ** 2
     assert len(index.lines) == 2
     assert "the weather is fine" in " ".join(loose.text for loose in view.unfiled)
+
+
+def test_a_marked_moment_leads_to_its_line_or_to_what_was_said_last(kept: Archive) -> None:
+    session = started(kept, "heart rate 72\nrecorder mark this\n")
+    session.close()
+    shown = Review(kept, session.id, lambda _: LEXICON).look()
+    view = review_of(shown.info, shown.record, shown.utterances, LEXICON, shown.marks)
+    (mark,) = view.marks
+    assert (mark.text, mark.moment.line) == ("heart rate 72 a minute", "e1")
+    (mark,) = review_of(shown.info, shown.record, shown.utterances, LEXICON, [{"utterance": 2}]).marks
+    assert (mark.text, mark.moment.words) == ("recorder mark this", (3, 3))
 
 
 def test_places_count_as_a_browser_counts() -> None:
