@@ -97,6 +97,15 @@ def long_run(archive: Archive, lines: int) -> str:
     return record.run.id
 
 
+def other_words(folder: Path) -> Path:
+    """A pack in which a murmur has another label."""
+    place = folder / "pack" / "findings"
+    place.mkdir(parents=True)
+    text = 'region: heart\nconcepts:\n  - id: murmur\n    label: heart murmur\n    forms: ["murmur(s)"]\n'
+    (place / "heart.yaml").write_text(text, encoding="utf-8")
+    return place.parent
+
+
 def deaf(progress: Progress) -> Ears:
     raise ModelError("There is no model in this test.")
 

@@ -12,7 +12,7 @@ from listener.archive import Archive, open_archive
 from listener.archive.reading import faults
 from listener.pages.guard import Gate
 from tests.listener.pages.browsers import SIZES, accessibility_faults, driver, launched, overflows, page_of
-from tests.listener.pages.reviewed import kept_run, long_run, reviewing, transcript
+from tests.listener.pages.reviewed import kept_run, long_run, other_words, reviewing, transcript
 
 if TYPE_CHECKING:
     from playwright.sync_api import Browser, Page
@@ -262,7 +262,7 @@ def test_a_page_that_is_behind_is_told_and_shown_anew(chromium: Browser, gate: G
 def test_notes_are_read_printed_and_saved(chromium: Browser, gate: Gate, run: str, tmp_path: Path) -> None:
     from playwright.sync_api import expect
 
-    with page_of(chromium) as watched:
+    with page_of(chromium, scheme="dark") as watched:
         page = watched.page
         open_run(page, gate, run)
         page.click("#files summary")
@@ -278,11 +278,36 @@ def test_notes_are_read_printed_and_saved(chromium: Browser, gate: Gate, run: st
         page.emulate_media(media="print")
         assert not page.locator(".top").is_visible()
         assert not page.locator("form").is_visible()
+        colours = page.evaluate(
+            "() => ['backgroundColor', 'color'].map((name) => getComputedStyle(document.body)[name])"
+        )
+        assert colours == ["rgb(255, 255, 255)", "rgb(0, 0, 0)"]
         page.pdf(path=tmp_path / "note.pdf")
         page.emulate_media(media="screen")
         page.locator(".trace a").first.click()
         page.locator("#desk[data-ready]").wait_for()
         expect(page.locator(".line.chosen")).to_have_count(1)
+        assert watched.errors == []
+
+
+def test_a_reading_anew_is_looked_at_before_it_is_taken(chromium: Browser, kept: Archive, tmp_path: Path) -> None:
+    from playwright.sync_api import expect
+
+    run, pack = kept_run(kept, tmp_path).run.id, other_words(tmp_path)
+    with reviewing(kept, packs=(str(pack),)) as gate, page_of(chromium) as watched:
+        page = watched.page
+        open_run(page, gate, run)
+        expect(page.locator("#changed")).to_be_visible()
+        page.click("#again")
+        expect(page.locator(".difference .goes")).to_have_text("goes Heart: murmur absent", timeout=60_000)
+        expect(page.locator(".difference .comes")).to_have_text("comes Heart: heart murmur absent")
+        assert accessibility_faults(page) == []
+        page.click("#again-no")
+        expect(page.locator("#record")).not_to_contain_text("heart murmur")
+        page.click("#again")
+        page.click("#again-yes", timeout=60_000)
+        expect(page.locator("#record")).to_contain_text("heart murmur absent")
+        expect(page.locator("#changed")).to_be_hidden()
         assert watched.errors == []
 
 

@@ -30,6 +30,7 @@ from tests.listener.pages.reviewed import (
     got,
     kept_run,
     line_of,
+    other_words,
     reviewing,
     samples,
     sent,
@@ -254,12 +255,9 @@ def test_an_interrupted_run_is_shown_and_can_be_ended(kept: Archive) -> None:
 
 
 def test_a_reading_anew_is_shown_before_it_is_taken(kept: Archive, tmp_path: Path) -> None:
-    folder = tmp_path / "pack" / "findings"
-    folder.mkdir(parents=True)
-    text = 'region: heart\nconcepts:\n  - id: murmur\n    label: heart murmur\n    forms: ["murmur(s)"]\n'
-    (folder / "heart.yaml").write_text(text, encoding="utf-8")
+    pack = other_words(tmp_path)
     run = kept_run(kept, tmp_path).run.id
-    with reviewing(kept, packs=(str(folder.parent),)) as gate:
+    with reviewing(kept, packs=(str(pack),)) as gate:
         shown = view(gate, run)
         assert shown["changed_lexicon"]
         assert line_of(shown, "murmur")
