@@ -129,6 +129,38 @@ def test_faults_are_named_with_file_and_line(tmp_path: Path, name: str, text: st
     assert message in faults
 
 
+def test_a_faulty_pack_is_not_half_loaded(tmp_path: Path) -> None:
+    """Every fault is named, the good file beside the bad ones counts for nothing, and mended it loads."""
+    (tmp_path / "sides.yaml").write_text(
+        "pairs:\n  - {id: mine, label: Mine, any: [{concepts: [pulse]}], source: C}\n", encoding="utf-8"
+    )
+    bad = "details:\n  - {id: a, label: A, when: [{concepts: [nonsense]}], source: C}\n"
+    faults = faults_of(tmp_path, "details.yaml", bad)
+    worse = "never:\n  - {id: b, message: B, any: [{sites: [nowhere]}], source: C}\n"
+    faults_again = faults_of(tmp_path, "order.yaml", worse)
+    assert "nonsense" in faults
+    assert "nonsense" in faults_again
+    assert "nowhere" in faults_again
+    assert "mine" not in {pair.id for pair in load().files["sides"].pairs}  # type: ignore[attr-defined]
+    (tmp_path / "details.yaml").unlink()
+    (tmp_path / "order.yaml").unlink()
+    assert "mine" in {pair.id for pair in load([tmp_path]).files["sides"].pairs}  # type: ignore[attr-defined]
+
+
+@pytest.mark.parametrize(
+    ("text", "message"),
+    [
+        ("mishearings:\n  - {id: a, heard: [x], read_as: y, then: sometime}", "then"),
+        ("mishearings:\n  - {id: a, heard: [x]}", "'read_as' is missing"),
+        ("mishearings:\n  - {id: a, heard: [x], read_as: y, befor: [z]}", "'befor' is not a known key"),
+    ],
+)
+def test_a_bad_mishearing_is_named_with_file_and_line(tmp_path: Path, text: str, message: str) -> None:
+    faults = faults_of(tmp_path, "mishearings.yaml", text + "\n")
+    assert f"{tmp_path / 'mishearings.yaml'}, line 2: " in faults
+    assert message in faults
+
+
 def test_a_pack_adds_removes_reorders_and_weighs(tmp_path: Path) -> None:
     (tmp_path / "checklist").mkdir()
     (tmp_path / "checklist" / "school.yaml").write_text(

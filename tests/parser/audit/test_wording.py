@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -11,6 +12,9 @@ import pytest
 from lexicon.schema.base import Entry
 from parser.audit import audit
 from parser.debrief import CAUTION, debrief
+from parser.pipeline import understand_all
+from parser.structurer import file
+from parser.transcript import transcript_of_text
 from tests.parser.audit.building import FLAT, SOFT, SOUNDS, apical, bp, lexicon, pulse, run, said, vital
 from tests.parser.audit.reviewer import ALLOWED, FORBIDDEN
 
@@ -81,6 +85,26 @@ WRONGS = (
 def test_remarks_of_a_run_full_of_wrongs_pass_the_reviewer() -> None:
     for remark in audit(run(*WRONGS), lexicon()):
         assert not offences(f"{remark.message} {remark.say}"), remark
+
+
+def test_the_words_of_the_note_pass_the_reviewer() -> None:
+    """The frames in which the note tells findings and asks for someone."""
+    templates: Any = lexicon().files["note"]
+    found = [template.text for template in templates.templates]
+    assert len(found) > 20
+    assert not [text for text in found if offences(text)]
+
+
+@pytest.mark.parametrize("name", ["complete_run", "hurried_run"])
+def test_a_sample_passes_the_reviewer(name: str) -> None:
+    """What the tool itself says of a run; what the learner said is quoted as it was."""
+    path = Path(__file__).parents[3] / "samples" / f"{name}.txt"
+    spoken = transcript_of_text(path.read_text(encoding="utf-8"), path.name)
+    record = file(understand_all(spoken), spoken, lexicon(), run_id=name)
+    assert record.remarks or name == "complete_run"
+    for remark in record.remarks:
+        own = re.sub("“[^”]*”", "", f"{remark.message} {remark.say}")
+        assert not offences(own), remark
 
 
 def with_remarks(*entries: Any) -> Any:
