@@ -150,8 +150,8 @@ def _name(root: ElementTree.Element, name: str, title: str, description: str) ->
     _, _, width, height = root.get("viewBox", "0 0 0 0").split()
     root.attrib.update({
         "class": "plot", "width": f"{float(width):g}", "height": f"{float(height):g}", "role": "img",
-        "aria-labelledby": f"{name}-title", "aria-describedby": f"{name}-desc", "fill": "currentColor", "stroke-linejoin": "round",
-        "stroke-linecap": "butt",
+        "aria-labelledby": f"{name}-title", "aria-describedby": f"{name}-desc", "fill": "currentColor",
+        "stroke-linejoin": "round", "stroke-linecap": "butt",
     })
     for place, (tag, text) in enumerate((("title", title), ("desc", description))):
         made = ElementTree.Element(f"{{{_SVG}}}{tag}", {"id": f"{name}-{tag}"})
