@@ -8,7 +8,7 @@ half of the development dictation and reports on the other.
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Protocol
 
@@ -28,10 +28,12 @@ _NEGATIVES = (
 
 @dataclass(frozen=True)
 class Limits:
-    """Below its limit of confidence a word is in doubt, by its kind. ``noisy``: a room in which more than this share
-    of the words lies below the limit of numbers is too loud to doubt word by word; below ``weak`` it still is done."""
+    """Below its limit of confidence a word is in doubt, by its kind; ``twin``: numbers that sound much like another.
+    ``noisy``: a room in which more than this share of the words lies below the limit of numbers is too loud to doubt
+    word by word; below ``weak`` it still is done."""
 
     number: float = 0.9
+    twin: float = 0.97
     side: float = 0.9
     negative: float = 0.9
     unit: float = 0.7
@@ -44,9 +46,10 @@ STANDARD = Limits()
 
 @dataclass(frozen=True)
 class KeyWords:
-    """The words on which a record hangs, each with its kind."""
+    """The words on which a record hangs, each with its kind; those of ``twins`` sound much like another number."""
 
     kinds: Mapping[str, str]
+    twins: frozenset[str] = frozenset()
 
     @classmethod
     def of(cls, lexicon: Lexicon) -> "KeyWords":
@@ -61,11 +64,24 @@ class KeyWords:
         kinds.update(dict.fromkeys(("point", "plus", "over"), "number"))
         kinds.update(dict.fromkeys(_SIDES, "side"))
         kinds.update(dict.fromkeys(_NEGATIVES, "negative"))
-        return cls(kinds)
+        return cls(kinds, frozenset(_twins(kinds)))
+
+    def limit(self, text: str, limits: Limits) -> float:
+        """The confidence below which a key word is in doubt."""
+        return limits.twin if text in self.twins else float(getattr(limits, self.kinds[text]))
 
     def kind(self, text: str) -> str | None:
         """number, side, negative or unit; None for any other word."""
         return self.kinds.get(text)
+
+
+def _twins(words: Iterable[str]) -> Iterator[str]:
+    """Eighteen and eighty and their like: one sound apart, and the commonest confusion of numbers."""
+    known = set(words)
+    for word in known:
+        ten = word.removesuffix("teen").replace("fou", "fo") + "ty"
+        if word.endswith("teen") and ten in known:
+            yield from (word, ten)
 
 
 def doubted(words: Words, keys: KeyWords, second: Sequence[Word] = (), limits: Limits = STANDARD) -> Words:
@@ -84,7 +100,7 @@ def _doubted(word: Word, keys: KeyWords, second: Sequence[Word], limits: Limits)
     other = _in_its_place(word, second) if second else word.text
     if other != word.text and other:
         return replace(word, doubt=f"heard '{word.text}', may be '{other}'")
-    if word.confidence < getattr(limits, kind):
+    if word.confidence < keys.limit(word.text, limits):
         return replace(word, doubt=_unclear(word.text))
     return word
 

@@ -33,8 +33,8 @@ class Recipe:
     weight: float = 0.8
     temper: float = 0.25
     prune: float = 1e-10
-    begins: float = 0.7
-    returns: float = 0.05
+    begins: float = 0.95
+    returns: float = 0.1
 
 
 STANDARD = Recipe()

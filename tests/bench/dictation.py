@@ -42,11 +42,16 @@ class Spoken:
     sound: Sound
 
 
-def dictated_lines(folder: Path = LINES) -> list[tuple[str, str]]:
-    """(hand, line) of every development line."""
+#: Hands whose lines are kept for reporting; nothing is tuned on them.
+REPORTING = "reporting_"
+
+
+def dictated_lines(folder: Path = LINES, half: str | None = None) -> list[tuple[str, str]]:
+    """(hand, line) of every development line, or of the "tuning" or "reporting" half of the hands."""
     return [
         (path.stem, line.strip())
         for path in sorted(folder.glob("*.txt"))
+        if half is None or path.stem.startswith(REPORTING) == (half == "reporting")
         for line in path.read_text(encoding="utf-8").splitlines()
         if line.strip() and not line.startswith("#")
     ]
@@ -57,12 +62,13 @@ def voices() -> tuple[str, ...]:
     return VOICES + NEURAL if os.environ.get("CROWNSOLE_VOICES") else VOICES
 
 
-def spoken_lines(each: int = 1, limit: int | None = None, folder: Path = LINES) -> Iterator[Spoken]:
+def spoken_lines(each: int = 1, limit: int | None = None, folder: Path = LINES,
+                 half: str | None = None) -> Iterator[Spoken]:
     """Every line by ``each`` of the voices in turn."""
     named = voices()
-    for i, (hand, line) in enumerate(dictated_lines(folder)[:limit]):
+    for i, (hand, line) in enumerate(dictated_lines(folder, half)[:limit]):
         for k in range(each):
-            voice = named[(i + k * 3 + k) % len(named)]
+            voice = named[(i + k * 3) % len(named)]
             yield Spoken(line, hand, voice, said(voice, line))
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from listener.doubt import KeyWords, Limits, doubted
+from listener.doubt import STANDARD, KeyWords, Limits, doubted
 from parser.transcript import Word
 from tests.bench.scoring import Scorer
 
@@ -73,10 +73,10 @@ def outcome(found: Sequence[KeyWord], keys: KeyWords, limits: Limits) -> Outcome
 
 def tuned(found: Sequence[KeyWord], keys: KeyWords, most_needless: float) -> Limits:
     """The highest limit, the same for every kind, that doubts at most this share of the right words."""
-    best = Limits(0, 0, 0, 0)
+    best = Limits(0, 0, 0, 0, 0)
     for step in range(50, 101):
         limit = step / 100
-        limits = Limits(limit, limit, limit, limit)
+        limits = Limits(limit, max(limit, STANDARD.twin), limit, limit, limit)
         if outcome(found, keys, limits).needless <= most_needless:
             best = limits
     return best

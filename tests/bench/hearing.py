@@ -1,8 +1,11 @@
 """Prints how well dictation is heard: stock model against compiled vocabulary, clean and in noise.
 
-    python -m tests.bench.hearing [--each 1] [--step 1] [--conditions clean,"babble 10"] [--people] [--doubt]
+    python -m tests.bench.hearing [--half reporting] [--each 1] [--step 1] [--conditions clean,"babble 10"]
+                                  [--people] [--doubt] [--kept FILE]
 
-``--each``: voices a line; ``--step``: every n-th line only; ``--people``: everyday speech of real people as well;
+``--half``: lines of the hands that things were tuned on, or of those kept for reporting; ``--each``: voices a line;
+``--step``: every n-th line only; ``--people``: everyday speech of real people as well; ``--kept``: where to add what
+the compiled model heard, a JSON value a line;
 ``--doubt``: also tunes the limits of doubt on one half of the lines and reports on the other. Needs the shared
 development data, its voices, and the acoustic model. Figures are for comparison within one run on one machine.
 """
@@ -11,9 +14,11 @@ from __future__ import annotations
 
 import argparse
 import csv
+import json
 import time
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from pathlib import Path
 
 import lexicon
 from listener.doubt import KeyWords
@@ -57,7 +62,7 @@ def hear(sounds: Iterable[Sound], ears: Recognizer) -> Heard:
 
 
 def dictation(lines: Sequence[Spoken], conditions: Sequence[str], ears: dict[str, Recognizer], scorer: Scorer, *,
-              keys: KeyWords, doubt: bool) -> None:
+              keys: KeyWords, doubt: bool, kept: Path | None = None) -> None:
     """A row for each condition and model."""
     print(f"{'sound':15} {'model':9} {'WER':>6} {'exact':>6} {'x real time':>12} {'WER/stock':>10}")
     for condition in conditions:
@@ -70,10 +75,20 @@ def dictation(lines: Sequence[Spoken], conditions: Sequence[str], ears: dict[str
             print(f"{condition:15} {name:9} {found.error_rate:6.3f} {found.exact:6.3f} {heard.real_time:12.3f} "
                   f"{found.error_rate / max(base, 1e-9):10.3f}", flush=True)
         by_voice(lines, heard.texts, scorer)
+        if kept is not None:
+            keep(kept, condition, lines, heard)
         if doubt:
             marked = [key for line, words in zip(lines, heard.words, strict=True)
                       for key in aligned(scorer.words(line.text), words, scorer, keys)]
             report_doubt(condition, marked, keys, 0.05 if condition == "clean" else 0.10)
+
+
+def keep(place: Path, condition: str, lines: Sequence[Spoken], heard: Heard) -> None:
+    """Add what was heard of each line to a file."""
+    with place.open("a", encoding="utf-8") as stream:
+        for line, words in zip(lines, heard.words, strict=True):
+            said = [[word.text, word.heard, word.start, word.end, word.confidence, word.doubt] for word in words]
+            stream.write(json.dumps([condition, line.hand, line.voice, line.text, said]) + "\n")
 
 
 def by_voice(lines: Sequence[Spoken], heard: Sequence[str], scorer: Scorer) -> None:
@@ -105,6 +120,8 @@ def people(ears: dict[str, Recognizer], trade: frozenset[str], scorer: Scorer, s
 
 def main() -> None:
     options = argparse.ArgumentParser(description=__doc__.split("\n")[0])
+    options.add_argument("--half", choices=("tuning", "reporting"))
+    options.add_argument("--kept", type=Path)
     options.add_argument("--each", type=int, default=1)
     options.add_argument("--step", type=int, default=1)
     options.add_argument("--conditions", default=",".join(CONDITIONS))
@@ -117,11 +134,11 @@ def main() -> None:
     print(f"vocabulary {made.name}, ready in {time.perf_counter() - began:.1f} s")
     ears = {"stock": Recognizer(stock), "compiled": Recognizer(made.folder, restore=made.restore)}
     scorer = Scorer(knowledge)
-    lines = list(spoken_lines(chosen.each))[:: chosen.step]
+    lines = list(spoken_lines(chosen.each, half=chosen.half))[:: chosen.step]
     print(f"{len(lines)} spoken lines of {len({line.hand for line in lines})} hands, "
           f"{len({line.voice for line in lines})} voices, {sum(len(line.sound) for line in lines) / RATE / 60:.1f} min")
     dictation(lines, chosen.conditions.split(","), ears, scorer, keys=KeyWords.of(knowledge),
-              doubt=chosen.doubt)
+              doubt=chosen.doubt, kept=chosen.kept)
     if chosen.people:
         people(ears, frozenset(way.word for way in made.spellings.ways), scorer, chosen.step)
 

@@ -43,6 +43,14 @@ def test_weak_confidence_raises_doubt_about_key_words_alone(keys: KeyWords, hear
     assert doubted((heard,), keys)[0].doubt == doubt
 
 
+def test_numbers_one_sound_apart_must_be_heard_more_surely(keys: KeyWords) -> None:
+    between = (STANDARD.number + STANDARD.twin) / 2
+    told = {text: bool(doubted((word(text, between),), keys)[0].doubt)
+            for text in ("eighteen", "eighty", "fourteen", "forty", "seven", "hundred", "left")}
+    assert told == {"eighteen": True, "eighty": True, "fourteen": True, "forty": True, "seven": False,
+                    "hundred": False, "left": False}
+
+
 def test_a_second_reading_is_named(keys: KeyWords) -> None:
     said = (word("pulse", start=0), word("fifty", start=0.5))
     second = (word("pulse", start=0), word("fifteen", start=0.55))

@@ -86,7 +86,7 @@ def test_a_damaged_cache_is_made_anew_and_said(
 
 def test_another_recipe_or_lexicon_is_another_vocabulary(model: ModelFolder, builder: Builder, tmp_path: Path) -> None:
     (tmp_path / "pack").mkdir()
-    (tmp_path / "pack" / "pack.yaml").write_text("")
+    (tmp_path / "pack" / "pack.yaml").write_text("name: tried\nversion: 1.0.0\n")
     terms = tmp_path / "pack" / "findings" / "neck.yaml"
     terms.parent.mkdir()
     terms.write_text("region: neck\nconcepts: [{id: zorbule, label: zorbule, forms: [zorbule], source: C}]\n")
