@@ -100,6 +100,8 @@ Template = Annotated[
 ]
 Paper = Annotated[str, typer.Option("--paper", metavar="SIZE", help="Paper of a pdf: a4 or us-letter.")]
 Keep = Annotated[bool, typer.Option("--keep", help="Keep the run in the archive, sound included; see: crownsole runs")]
+Learner = Annotated[str | None, typer.Option("--learner", metavar="NAME", help="With --keep: whose run it is.")]
+Attempt = Annotated[int | None, typer.Option("--attempt", metavar="N", help="With --keep: which attempt, from 1.")]
 ModelPath = Annotated[
     Path | None,
     typer.Option("--model", "-m", metavar="FOLDER", help="A Vosk model folder; else the stock model, fetched once."),
@@ -137,6 +139,8 @@ def hear(
     ] = False,
     isolate: Annotated[bool, typer.Option("--isolate", help="Hear each file in a process of its own.")] = False,
     keep: Keep = False,
+    learner: Learner = None,
+    attempt: Attempt = None,
     note: Note = "narrative",
     trace: Trace = False,
     check: Check = False,
@@ -154,14 +158,14 @@ def hear(
     """
     from listener.bars import bar
     from listener.runs import hear as hear_one
-    from listener.runs import options_of, prepare_ears
+    from listener.runs import options_of, prepare_ears, whose_run
 
-    options = options_of(pack, checklist, age, pressure_table, news2_scale)
+    options, who = options_of(pack, checklist, age, pressure_table, news2_scale), whose_run(learner, attempt, keep)
     with bar() as progress:
         ears = prepare_ears(model, options, stock=stock, progress=progress)
         _each(
             files,
-            lambda path: hear_one(path, ears, options, progress=progress, isolate=isolate, keep=keep),
+            lambda path: hear_one(path, ears, options, progress=progress, isolate=isolate, keep=keep, who=who),
             Writing(format_, note, trace, check, template, paper, output, force),
             options,
         )
@@ -179,6 +183,8 @@ def read(
     pressure_table: PressureTable = "aha_acc_2025",
     news2_scale: News2Scale = 1,
     keep: Keep = False,
+    learner: Learner = None,
+    attempt: Attempt = None,
     note: Note = "narrative",
     trace: Trace = False,
     check: Check = False,
@@ -193,14 +199,14 @@ def read(
     crownsole read run.txt --note handoff --trace
     crownsole read run.txt --format pdf -o run.pdf
     """
-    from listener.runs import kept, options_of, read_text, record_of
+    from listener.runs import kept, options_of, read_text, record_of, whose_run
 
-    options = options_of(pack, checklist, age, pressure_table, news2_scale)
+    options, who = options_of(pack, checklist, age, pressure_table, news2_scale), whose_run(learner, attempt, keep)
 
     def one(path: Path) -> Record:
         piped = sys.stdin.buffer.read() if str(path) == "-" else None
         transcript = read_text(path, piped)
-        return kept(transcript, options) if keep else record_of(transcript, options)
+        return kept(transcript, options, who=who) if keep else record_of(transcript, options)
 
     _each(files, one, Writing(format_, note, trace, check, template, paper, output, force), options)
 

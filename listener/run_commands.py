@@ -223,6 +223,23 @@ def remove(
 
 
 @runs_app.command()
+def assign(
+    run: RunName,
+    learner: Annotated[str | None, typer.Option("--learner", metavar="NAME", help="A name or a code.")] = None,
+    attempt: Annotated[int | None, typer.Option("--attempt", metavar="N", help="Which attempt, from 1.")] = None,
+    archive: Place = None,
+) -> None:
+    """Say whose a kept run is, and which attempt; without options, that it is nobody's. What was said before is kept.
+
+    \b
+    crownsole runs assign last --learner L-07 --attempt 2
+    """
+    with _opened(archive) as store:
+        info = store.assign(run, learner, attempt, by="operator")
+        typer.echo(f"{_line(info)}  {info.learner or 'nobody'}{f', attempt {info.attempt}' if info.attempt else ''}")
+
+
+@runs_app.command()
 def check(
     run: Annotated[str | None, typer.Argument(metavar="[RUN]", help="All runs, when none is named.")] = None,
     archive: Place = None,

@@ -14,6 +14,7 @@ from parser.settings import USUAL, Settings
 
 if TYPE_CHECKING:
     from lexicon import Lexicon
+    from listener.archive.whose import Whose
     from listener.model import ModelFolder
     from listener.tidying import Restore
     from parser.record import ModelInfo, Record
@@ -136,24 +137,42 @@ def prepare_ears(model: Path | None, options: Options, *, stock: bool = False, p
 
 
 def hear(
-    path: Path, ears: Ears, options: Options, *, progress: Progress = silent, isolate: bool = False, keep: bool = False
+    path: Path, ears: Ears, options: Options, *, progress: Progress = silent, isolate: bool = False,
+    keep: bool = False, who: Whose | None = None,
 ) -> Record:
-    """Hear a sound file and make its record; ``keep`` puts the run in the archive.
+    """Hear a sound file and make its record; ``keep`` puts the run in the archive, as the run of ``who``.
 
     Raises :class:`SoundError`, :class:`ModelError`, :class:`HearingError`."""
     from listener.hear import hear_file
 
     transcript = hear_file(path, ears.folder, restore=ears.restore, progress=progress, isolate=isolate)
-    return kept(transcript, options, path, ears.info) if keep else record_of(transcript, options, ears.info)
+    return kept(transcript, options, path, ears.info, who=who) if keep else record_of(transcript, options, ears.info)
 
 
-def kept(transcript: Transcript, options: Options, sound: Path | None = None, model: ModelInfo | None = None) -> Record:
+def whose_run(learner: str | None, attempt: int | None, keep: bool) -> Whose | None:
+    """Whose run is kept. Raises :class:`UsageError` when nothing is kept, or a name or number cannot be."""
+    if learner is None and attempt is None:
+        return None
+    if not keep:
+        raise UsageError("A learner and an attempt are kept with a run: add --keep.")
+    from listener.archive.whose import whose
+
+    return whose(learner, attempt)
+
+
+def kept(
+    transcript: Transcript, options: Options, sound: Path | None = None, model: ModelInfo | None = None, *,
+    who: Whose | None = None,
+) -> Record:
     """The record of a transcript that is kept in the archive, with its sound. Raises :class:`StorageError`."""
     from listener.archive import open_archive
     from listener.archive.keeping import keep
 
     with open_archive() as archive:
-        return keep(archive, transcript, lexicon_of(options), sound=sound, checklist=options.checklist, model=model)
+        return keep(
+            archive, transcript, lexicon_of(options), sound=sound, checklist=options.checklist, model=model,
+            learner=who.learner if who else None, attempt=who.attempt if who else None,
+        )
 
 
 def options_of(

@@ -14,6 +14,7 @@ from typer.testing import CliRunner
 
 from listener.archive import open_archive
 from listener.cli import app
+from listener.errors import UsageError
 from listener.pages.app import create_app
 from listener.pages.guard import Gate
 from listener.pages.progress import routes
@@ -190,3 +191,23 @@ def test_what_cannot_be_asked_is_told_on_the_page(query: str, status: int, gate:
 
 def _gathered(*runs: object) -> Gathered:
     return Gathered(course(points(*runs), tuple(NAMES)), NAMES, ())  # type: ignore[arg-type]
+
+
+# ---------------------------------------------------------------------- whose run it is, on the command line
+
+
+def test_a_kept_run_is_given_to_a_learner(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    place = tmp_path / "archive.sqlite3"
+    monkeypatch.setenv("CROWNSOLE_ARCHIVE", str(place))
+    (tmp_path / "run.txt").write_text("Neck supple.\n", encoding="utf-8")
+    runner = CliRunner()
+    read = ["read", str(tmp_path / "run.txt")]
+    assert runner.invoke(app, [*read, "--keep", "--learner", "L-07", "--attempt", "2"]).exit_code == 0
+    with open_archive(place) as archive:
+        assert [(info.learner, info.attempt) for info in archive.runs()] == [("L-07", 2)]
+    refused = runner.invoke(app, [*read, "--learner", "L-07"])
+    assert isinstance(refused.exception, UsageError)
+    assert "add --keep" in str(refused.exception)
+    told = runner.invoke(app, ["runs", "assign", "last", "--learner", "L-08"])
+    assert told.stdout.rstrip().endswith("L-08")
+    assert "of L-08" in run(place=str(place))
