@@ -89,6 +89,13 @@ def _page(archive: Archive) -> int:
     return len(portfolio(gather(archive)))
 
 
+def _drawn(archive: Archive) -> int:
+    from listener.progress import view
+
+    view._drawn.cache_clear()
+    return _page(archive)
+
+
 def _one(archive: Archive) -> int:
     from listener.progress.gathering import Filters, gather
     from listener.progress.text import text
@@ -103,7 +110,8 @@ def _anew(archive: Archive) -> int:
 
 
 WORK: dict[str, Callable[[Archive], int]] = {
-    "figures gathered": _gathered, "text": _text, "text of one learner": _one, "page with plots": _page,
+    "figures gathered": _gathered, "text": _text, "text of one learner": _one, "page, plots kept": _page,
+    "page, plots anew": _drawn,
     "every figure anew": _anew,
 }
 
