@@ -164,7 +164,8 @@ class Finding:
 
     ``absent`` when the form itself says so ("nontender"); ``normal`` when a normal word belongs to
     it ("turgor normal"). ``sites`` are what it was said of; ``clause`` counts from 0 within the
-    utterance. ``mention`` is its index in the terms layer.
+    utterance. ``mention`` is its index in the terms layer. ``attributes`` are words that tell how it
+    is ("firm" of a mass), or what it is taken for.
     """
 
     mention: int
@@ -177,3 +178,4 @@ class Finding:
     absent: bool = False
     normal: tuple[int, int] | None = None
     clause: int = 0
+    attributes: tuple[tuple[int, int], ...] = ()

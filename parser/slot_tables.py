@@ -61,7 +61,8 @@ class Slots:
         elif term.kind == "scale":
             slot = self.scales.get(term.id)
         else:
-            return self.concepts.get(term.id, ()) if term.kind == "concept" else ()
+            own = self.concepts.get(term.id, ()) if term.kind == "concept" else ()
+            return own if not term.absent else tuple(slot for slot in own if not slot.spare)
         return (slot,) if slot else ()
 
     def named(self, name: str) -> Slot:
@@ -102,7 +103,10 @@ def slots(lexicon: Lexicon) -> Slots:
         concepts.update(
             (concept.id, (spare,))
             for concept in lexicon.concepts.values()
-            if not concepts[concept.id] and concept.kind == "finding" and concept.nature != "normal"
+            if not concepts[concept.id]
+            and concept.kind == "finding"
+            and concept.nature != "normal"
+            and not concept.attribute
         )
     alone = tuple(
         s for s in (*by_measure.values(), *by_scale.values()) if s.alone_units or s.alone_shapes or s.alone_range

@@ -49,4 +49,8 @@ class CuesFile(Entry):
     leads: Forms = ()
     #: Words after which a statement is never over: "of", "the", "with".
     unfinished: Forms = ()
+    #: Words that lead from a finding to what it is taken for: "consistent with".
+    readings: Forms = ()
+    #: Words that lead from a finding to its reason, where the reason belongs to the history: "from a previous surgery".
+    reasons: Forms = ()
     remove: Ids = ()

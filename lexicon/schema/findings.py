@@ -73,6 +73,10 @@ class Concept(Entry):
     #: Sites it can be about; empty means any.
     sites: Ids = ()
     paired: bool = False
+    #: Said right before a thing it tells how that is, and is no finding of its own: "firm" in "firm mass".
+    attribute: bool = False
+    #: A thing that takes such attributes: "mass".
+    thing: bool = False
     #: Id in scales.yaml that reads a number said with it.
     scale: Id | None = None
     #: Shapes of number that may be said with it.

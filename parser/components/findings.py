@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 
 from lexicon import ANY, Lexicon
 from lexicon.schema import Concept
+from parser.components.attributes import folded
 from parser.components.layer import register
 from parser.components.lists import DOUBTFUL
 from parser.components.places import JOIN, SMALL, Group, places_after, site_groups
@@ -88,7 +89,7 @@ def find_findings(
     for clause, (first, last) in enumerate(_clauses(terms, asides, boundaries)):
         if first < last:
             _read_clause(tokens, terms, (first, last), clause, state, lexicon)
-    return tuple(sorted(state.found, key=lambda finding: finding.start))
+    return folded(tokens.words, terms, sorted(state.found, key=lambda finding: finding.start), lexicon)
 
 
 def _clauses(

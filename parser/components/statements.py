@@ -185,7 +185,9 @@ class _Builder:
         spans += [(side.start, side.end)] if side and self._near(side, finding, SIDE_NEAR) else []
         spans += [assertion.cue] if assertion.cue and finding.start - 12 <= assertion.cue[0] <= finding.end + 12 else []
         given = side.side if side else self.siding.carried(finding.sites[-1].id if finding.sites else None)
-        qualifiers = ((side.comparison,) if side and side.comparison else ()) + _qualifiers(value)
+        spans += finding.attributes
+        told = tuple(self.tokens.slice_text(*span).lower() for span in finding.attributes)
+        qualifiers = ((side.comparison,) if side and side.comparison else ()) + _qualifiers(value) + told
         label = concept.label if concept else getattr(self.scales.get(finding.id), "label", finding.id)
         return Statement(
             concept=finding.id,

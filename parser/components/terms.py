@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from lexicon import Lexicon
 from parser.components.boundaries import is_stop
 from parser.components.layer import register
+from parser.components.sharing import shared
 from parser.layers import Mention, Number, Term
 from parser.terms import FormIndex, term_index
 from parser.tokens import Tokens
@@ -47,7 +48,7 @@ def find_terms(tokens: Tokens, numbers: tuple[Number, ...], lexicon: Lexicon) ->
             if not any(term.kind == "concept" for mention in parted for term in mention.terms):
                 parted = None
         found += parted if parted else [Mention(start, end, terms)]
-    return tuple(found)
+    return shared(tokens.words, found, index, lexicon)
 
 
 def _near(tokens: Tokens, end: int) -> range:
