@@ -89,12 +89,12 @@ class _Pages:
         return page(request, "runs.html", here="runs", title="Runs", list=shown, jobs=self.taking.under_way(visitor))
 
     def run(self, request: Request) -> Response:
-        opened = self._opened(request)
-        run = opened.view.run
+        """The frame of the page, at once; what stands in it comes with the view."""
+        info = self.desk.info(request.path_params["run"])
         return page(
-            request, "review.html", here="runs", title=run.source, run=run, made=_moment(run.made),
-            length=clock(run.seconds) if run.seconds else "", by=_signer(request), files=_files(), wordings=WORDINGS,
-            statuses=_STATUSES, sides=_SIDES, packs=told(opened.shown.record, opened.shown.lexicon),
+            request, "review.html", here="runs", title=info.head.source, run=info, made=_moment(info.head.made_at),
+            length=clock(info.seconds) if info.seconds else "", by=_signer(request), files=_files(),
+            statuses=_STATUSES, sides=_SIDES,
         )  # fmt: skip
 
     def view(self, request: Request) -> Response:
@@ -226,7 +226,7 @@ class _Pages:
             "changed_lexicon": shown.lexicon.version != shown.record.run.lexicon.version,
         }
         if lines is None:
-            return {**plain(view), **state}
+            return {**plain(view), **state, "packs": list(told(shown.record, shown.lexicon))}
         heads = [{**plain(s), "lines": [line.id for line in s.lines]} for s in view.stations]
         some = {name: plain(getattr(view, name)) for name in ("remarks", "sources", "computed")}
         return {**state, **some, "heads": heads, "lines": plain(lines)}

@@ -39,14 +39,19 @@ class Desk:
     _lock: threading.Lock = field(default_factory=threading.Lock)
     _since: float = field(default_factory=time.time)
 
+    def info(self, run: str) -> RunInfo:
+        """What is listed of a run, by its whole id. Raises :class:`InputError` for any other name."""
+        info = self.archive.run(run) if run.isascii() and run.isalnum() and len(run) <= 64 else None
+        if info is None or info.id != run:
+            raise InputError("There is no such run here. It may have been removed.")
+        return info
+
     def review(self, run: str) -> Review:
         """A run by its whole id. Raises :class:`InputError` for any other name."""
         with self._lock:
             known = self._reviews.get(run)
         if known is None:
-            if not (run.isascii() and run.isalnum() and len(run) <= 64) or self.archive.run(run).id != run:
-                raise InputError("There is no such run here. It may have been removed.")
-            known = Review(self.archive, run, self.lexicon_of)
+            known = Review(self.archive, self.info(run).id, self.lexicon_of)
         with self._lock:
             self._reviews[run] = known
             self._reviews.move_to_end(run)

@@ -161,6 +161,7 @@ async function open() {
   stations(view.stations ?? []);
   setText(byId("record-sum"), `${record.lines.size} ${record.lines.size === 1 ? "line" : "lines"}`);
   know(view);
+  byId("packs").replaceChildren(...(view.packs ?? []).map((text) => element("p", { class: "notice", text })));
   byId("changed").hidden = !view.changed_lexicon;
   if (status === "interrupted") unfinished();
   const wanted = record.lineOf(before ?? location.hash.slice(1));

@@ -347,8 +347,9 @@ def test_files_are_brought_in_and_a_run_is_removed(chromium: Browser, kept: Arch
         assert watched.elsewhere == []
 
 
-@pytest.mark.parametrize("scheme", ["light", "dark"])
-@pytest.mark.parametrize("size", SIZES)
+@pytest.mark.parametrize(
+    ("size", "scheme"), [*((size, "light") for size in SIZES), ("narrow", "dark"), ("usual", "dark")]
+)
 def test_every_screen_is_accessible_and_fits(
     chromium: Browser, gate: Gate, run: str, size: str, scheme: str
 ) -> None:
