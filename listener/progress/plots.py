@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from statistics import fmean
 from textwrap import shorten, wrap
 from typing import TYPE_CHECKING, Any
@@ -46,7 +46,8 @@ def stations(course: Course, names: Mapping[str, str]) -> Plot:
     rows, runs = course.stations, min(len(course.points), MOST_RUNS)
     first = len(course.points) - runs
     height = len(rows) * _ROW
-    figure, axes = canvas(_LABEL + runs * _COLUMN + _COUNT, height + 52, (_LABEL, _COUNT, 26, 26))
+    room = _COUNT + 14 * max(len(str(len(course.points))) - 2, 0)
+    figure, axes = canvas(_LABEL + runs * _COLUMN + room, height + 52, (_LABEL, room, 26, 26))
     for how, fill in _FILLS.items():
         marked = [(n, y) for y, row in enumerate(rows) for n in range(runs) if row.course[first + n] == how]
         axes.plot([x for x, _ in marked], [y for _, y in marked], linestyle="none", marker="s", markersize=9,
@@ -91,8 +92,9 @@ def lines(course: Course, id_: str, title: str, chosen: Sequence[str]) -> Plot |
     axes.locator_params(axis="y", integer=True, nbins=5)
     axes.set_xlim(0.5, max(len(course.points), 2) + 0.5)
     axes.locator_params(axis="x", integer=True, nbins=6)
-    axes.set_xlabel("run", fontsize=12)
-    _ends(axes, [(x, y, amount(y, c.measure) if alone else f"{_short(c)} {amount(y, c.measure)}")
+    size = _size(course.points)
+    axes.set_xlabel("run" if size == 1 else f"run (means of {size} runs)", fontsize=12)
+    _ends(axes, [(x, y, _last(y, c, size) if alone else f"{_short(c)} {_last(y, c, size)}")
                  for (x, y), c in zip(ends, changes, strict=True)])
     told = " ".join(over(change) for change in changes)
     return Plot(id_, title, told, svg(figure, id_, title, told))
@@ -107,9 +109,20 @@ def _line(axes: Axes, change: Change, shape: str, dash: Any) -> tuple[float, flo
     return x[-1], y[-1]
 
 
+def _last(value: float, change: Change, size: int) -> str:
+    """A value at the end of a line; a mean is no whole number."""
+    measure = change.measure
+    return amount(value, measure if size == 1 else replace(measure, digits=max(measure.digits, 1)))
+
+
+def _size(values: Sequence[object]) -> int:
+    """How many runs a point of a line stands for."""
+    return max(1, -(-len(values) // MOST_POINTS))
+
+
 def grouped(values: Sequence[float | None]) -> list[tuple[float, float]]:
     """Number of the run and value; above :data:`MOST_POINTS` runs means of neighbours, in groups of one size."""
-    size = max(1, -(-len(values) // MOST_POINTS))
+    size = _size(values)
     found = []
     for start in range(0, len(values), size):
         known = [(n + 1, v) for n, v in enumerate(values[start : start + size], start) if v is not None]
