@@ -3,7 +3,8 @@
     python -m tests.bench.review [LINES...]
 
 Server: seconds of computing (not of waiting for other programs) to open a run from the archive and make its view, and
-to confirm one line, audit included. Browser: seconds until the page is ready, and until it is drawn after a step by key, a jump to a station and a confirmation.
+to confirm one line, audit included. Browser: seconds until the page is ready, and until it is drawn after a step by
+key, and after two jumps to a station.
 """
 
 from __future__ import annotations
