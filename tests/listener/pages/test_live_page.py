@@ -38,6 +38,9 @@ BYTES = 300_000
 @pytest.fixture(scope="module")
 def playwright() -> Iterator[Playwright]:
     with driver() as started:
+        from playwright.sync_api import expect
+
+        expect.set_options(timeout=20_000)  # a machine may have other work
         yield started
 
 
