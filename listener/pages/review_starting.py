@@ -11,6 +11,7 @@ from listener.archive import Archive, open_archive
 from listener.bars import Progress
 from listener.pages import marking
 from listener.pages.app import create_app
+from listener.pages.cohort import routes as cohort_room
 from listener.pages.progress import routes as progress_room
 from listener.pages.review import UPLOADS, routes
 from listener.pages.review_desk import Desk
@@ -41,7 +42,7 @@ def review(wishes: Wishes) -> None:
         path = f"/runs/{archive.run(wishes.run).id}" if wishes.run else "/runs"
         room = review_room(archive, options, wishes.model, stock=wishes.stock)
         serve(
-            lambda gate: create_app(gate, room, progress_room(archive)),
+            lambda gate: create_app(gate, room, progress_room(archive), cohort_room(archive)),
             port=wishes.port,
             browser=wishes.browser,
             path=path,

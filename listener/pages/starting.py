@@ -16,6 +16,7 @@ from lexicon import Lexicon
 from listener.archive import open_archive
 from listener.archive.whose import whose
 from listener.pages.app import create_app
+from listener.pages.cohort import routes as cohort_room
 from listener.pages.ears import ModelHearers
 from listener.pages.guard import Gate
 from listener.pages.live import routes
@@ -54,7 +55,7 @@ def practise(wishes: Wishes) -> None:
         )
         room = review_room(archive, Options(wishes.packs, wishes.checklist), wishes.model, stock=wishes.stock)
         serve(
-            lambda gate: live_app(gate, practice, lexicon, room, progress_room(archive)),
+            lambda gate: live_app(gate, practice, lexicon, room, progress_room(archive), cohort_room(archive)),
             port=wishes.port,
             browser=wishes.browser,
             uploads=UPLOADS,
