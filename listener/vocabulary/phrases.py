@@ -29,6 +29,8 @@ _DEEPEST = 6
 #: Kinds whose chief forms are carried by a number of phrases each, however many entries there are.
 _CARRIED = ("abnormal", "normal", "neutral", "absent_word", "device", "step", "report", "site")
 _CARRIERS = 5
+#: How many phrases besides say that a finding is not there: "no" is what must not be lost before a new word.
+_DENIALS = 3
 
 
 @dataclass
@@ -106,9 +108,11 @@ class _Writer:
         templates = [way for shape in shapes for template in shape.say for way in expand(template)]
         for kind in _CARRIED:
             places = [template for template in templates if f"{{{kind}}}" in template]
+            denials = [template for template in places if f"{{no}} {{{kind}}}" in template]
             rng = random.Random("|".join(places))
             for region, filling in self.fillings.chief(kind) if places else ():
-                for template in rng.choices(places, k=_CARRIERS):
+                chosen = rng.choices(places, k=_CARRIERS) + (rng.choices(denials, k=_DENIALS) if denials else [])
+                for template in chosen:
                     yield self.phrase(template, _Scene(region, forced={kind: filling}), rng)
 
     def phrase(self, template: str, scene: _Scene, rng: random.Random, depth: int = 0) -> str:

@@ -83,7 +83,7 @@ def main() -> None:
         total.update(said=said.total(), same=(said & keys).total(), more=more.total())
         total["marked"] += sum(bool(entry.confirm) for entry in heard if key(entry) in more)
         if chosen.show:
-            print(f"{condition} {hand}\n  not heard: {sorted(map(str, (said - keys)))}\n  more: {sorted(map(str, more))}")
+            print(f"{condition} {hand}\n  not heard: {sorted(map(str, said - keys))}\n  more: {sorted(map(str, more))}")
     for condition, total in totals.items():
         print(f"{condition:15} entries of the text {total['said']}, the same heard {total['same']} "
               f"({total['same'] / max(1, total['said']):.3f}); heard and not said {total['more']}, "
