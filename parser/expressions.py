@@ -53,6 +53,9 @@ class Expressions(Numerals):
         """Whether the token at ``place`` follows the one before without a space."""
         return 0 < place < len(self.words) and self.tokens.starts[place] == self.tokens.ends[place - 1]
 
+    def loose(self, place: int) -> bool:
+        return not self.attached(place)
+
     def sign(self, name: str, place: int) -> int | None:
         return self.tables.sign(name, self.words, place)
 
@@ -218,7 +221,8 @@ class Expressions(Numerals):
             readings.append(Reading("score", text, numbers))
         if not out_of and not mark:
             if left.value in (20, 6) and right.value <= 800:
-                readings.append(Reading("acuity", text, numbers))
+                usual = left.value == 20 and right.value % 5 == 0
+                readings.insert(0 if usual else len(readings), Reading("acuity", text, numbers))
             if left.value > right.value or not readings:
                 readings.append(Reading("pair", text, numbers))
             if left.small and right.small:
@@ -231,6 +235,8 @@ class Expressions(Numerals):
     def size(self, left: Operand) -> Found | None:
         """ "two by three by point five (centimetres)", "2 x 3 cm", "2cm x 3cm"."""
         numbers, end, code = [left], left.end, None
+        if self._counted(left):
+            return None
         while len(numbers) < 3:
             unit = self.unit(end, numbers[-1].figure)
             place = self.sign("by", unit[0] if unit else end)
@@ -247,6 +253,14 @@ class Expressions(Numerals):
             end, code = unit
         text = "x".join(number.text for number in numbers)
         return end, (Reading("size", text, tuple(number.value for number in numbers), code),)
+
+    def _counted(self, left: Operand) -> bool:
+        """Whether the second number tells how often: "voided 250 x 2" is no size."""
+        place = self.sign("by", left.end)
+        right = self.first_operand(place) if place is not None else None
+        if right is None or not left.value >= 50 > 5 * right.value or self.sign("by", right.end) is not None:
+            return False
+        return self.unit(right.end, right.figure) is None
 
     def range(self, left: Operand) -> Found | None:
         """ "two to three", "18-20", "two to three over six", "one to two plus", "3 to 2 mm"."""

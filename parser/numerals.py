@@ -52,6 +52,10 @@ class Numerals:
     def word(self, place: int) -> str:
         return self.words[place] if 0 <= place < len(self.words) else ""
 
+    def loose(self, place: int) -> bool:
+        """Whether a space stands before the token at ``place``; without the text it is taken so."""
+        return True
+
     def role(self, place: int) -> tuple[str, float]:
         return self.tables.role.get(self.word(place), ("", 0.0))
 
@@ -167,7 +171,7 @@ class Numerals:
 
     def _digits_after_stop(self, at: int) -> tuple[str, int]:
         """A lone full stop between a number and one digit: as some transcripts write "ninety eight . six"."""
-        if self.word(at) != "." or self.attached(at) or self.role(at + 1)[0] not in ("unit", "zero"):
+        if self.word(at) != "." or not self.loose(at) or self.role(at + 1)[0] not in ("unit", "zero"):
             return "", at
         after = self.role(at + 2)[0]
         if after or self.word(at + 2) in ("plus", "+", "over", "out", "by", "/", "to"):

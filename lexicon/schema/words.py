@@ -69,6 +69,8 @@ class SideForm(Entry):
     id: Id
     side: Literal["left", "right", "both", "midline", "none"]
     forms: Forms
+    #: Only where it is written in capitals, and not behind a number: "R hip", not "2 L".
+    capitals: bool = False
 
 
 class Comparison(Entry):

@@ -257,6 +257,8 @@ class _Sweep:
 
     def affirm(self, found: CueMatch) -> None:
         """"Denies pain reports nausea": what was said before ends, save right behind a cue ("never reports")."""
+        if found.start and self.words[found.start - 1] in ("or", "nor"):
+            return
         for status, scope in list(self.scopes.items()):
             if not scope.items and found.start <= scope.last:
                 scope.last = max(scope.last, found.end)

@@ -81,10 +81,10 @@ class _Finder(SpecialNumbers):
         self.floor = number.end
 
     def _name(self, place: int) -> int | None:
-        """The end of a name with a number in it ("o two", "s one") that covers ``place``."""
+        """The end of a name with a number in it ("o two", "s one") that covers ``place``; none before "plus"."""
         for start in range(max(self.floor, place - 4), place + 1):
             found = self.tables.names.at(self.words, start)
-            if found is not None and found[0] > place:
+            if found is not None and found[0] > place and self.word(found[0]) != "plus":
                 return found[0]
         return None
 

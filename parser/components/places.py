@@ -23,8 +23,9 @@ _PLACED = frozenset(
 )
 SMALL = frozenset(
     "the a an all each every either both left right bilateral bilaterally his her their its all upper lower "
-    "my some any medial lateral".split()
+    "my some any medial lateral distal proximal".split()
 )
+_PARTS = frozenset("no not without denies".split())
 JOIN = frozenset("and or nor , / & plus as well versus".split())
 
 
@@ -127,6 +128,8 @@ def _leads_to(
         return False
     gap = [words[at] for at in range(end, group.start) if at not in numbered]
     if not any(w in PREPOSITIONS for w in gap):
-        claimed = (following is not None and following.start - group.end <= 2) or group.end in numbered
+        near = following is not None and following.start - group.end <= 2
+        parted = near and following is not None and not _PARTS.isdisjoint(words[group.end : following.start])
+        claimed = (near and not parted) or group.end in numbered
         return not claimed and all(w in SMALL or w == "audible" for w in gap)
     return len(gap) <= 6 and all(w in PREPOSITIONS or w in SMALL or w in _PLACED for w in gap)

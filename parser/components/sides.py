@@ -29,9 +29,16 @@ def find_sides(tokens: Tokens, lexicon: Lexicon) -> tuple[SideMention, ...]:
         entry = entries[0]
         if isinstance(entry, Comparison):
             found.append(SideMention(start, end, "both", tokens.slice_text(start, end).lower()))
+        elif entry.capitals and not _capital(tokens, start, end):
+            continue
         elif entry.side != "none":
             found.append(SideMention(start, end, entry.side))
     return tuple(found)
+
+
+def _capital(tokens: Tokens, start: int, end: int) -> bool:
+    """Whether the tokens are written in capitals and are no unit: "R hip", not "2 L" nor "r hip"."""
+    return tokens.slice_text(start, end).isupper() and not (start and tokens.words[start - 1][-1].isdigit())
 
 
 create_sides = register("sides", find_sides)

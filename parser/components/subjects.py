@@ -6,6 +6,7 @@ a normal word after a list of abnormal ones, and a measure with its number begin
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections.abc import Sequence
 
 from lexicon import Lexicon
@@ -14,6 +15,7 @@ from parser.tokens import Tokens
 
 _COPULA = frozenset("is are was were appears appear looks look remains feels".split())
 _JOIN = frozenset("and or nor , / & plus with but".split())
+_THERE = frozenset("heard present audible palpable felt visible".split())
 _SMALL = frozenset("the a an left right bilateral his her their both".split())
 _CUES = frozenset("no not without denies denied negative none absent nor neither never".split())
 
@@ -44,6 +46,8 @@ def find_subjects(
             ):
                 cuts.add(_with_article(words, mention.start, gap_start))
             continue
+        if before is not None and (at := _own_number(values, before.end, finding.start)):
+            cuts.add(at)
         graded = i in valued and before is not None and not any(w in _CUES for w in words[before.end : finding.start])
         if before is not None and (graded or _turns(before, finding, words, lexicon)):
             first = min(
@@ -52,6 +56,13 @@ def find_subjects(
             cuts.add(_with_article(words, first, before.end))
         before = finding
     return tuple(Boundary(at, "subject") for at in sorted(cuts) if at > 0)
+
+
+def _own_number(values: tuple[SlotValue, ...], start: int, end: int) -> int:
+    """Where a number with a unit begins that leads to a finding ("no air leak, 50 mL bloody output"); 0 for none."""
+    at = bisect_left(values, start, key=lambda value: value.start)
+    found = values[at] if at < len(values) else None
+    return found.start if found is not None and found.end <= end and found.value.unit else 0
 
 
 def _is_measure(mention: Mention) -> bool:
@@ -79,10 +90,20 @@ def _speaks_of(
 def _turns(before: Finding, finding: Finding, words: Sequence[str], lexicon: Lexicon) -> bool:
     """A normal word after an abnormal one, or a step after a finding, without a join, begins anew."""
     step = finding.kind == "step" and before.kind != "step"
+    gap = words[before.end : finding.start]
+    if _told_there(finding, words, lexicon) and not (_JOIN - {","}).intersection(gap) and not _CUES.intersection(gap):
+        return True
     if not step and (_nature(finding, lexicon) != "normal" or _nature(before, lexicon) == "normal"):
         return False
-    gap = words[before.end : finding.start]
     return not any(word in _CUES for word in gap) and not (gap and gap[-1] in _JOIN - {","} and len(gap) == 1)
+
+
+def _told_there(finding: Finding, words: Sequence[str], lexicon: Lexicon) -> bool:
+    """ "bowel sounds heard": what is nothing abnormal, said to be there."""
+    concept = lexicon.concepts.get(finding.id)
+    if concept is None or finding.absent or concept.nature == "abnormal" or concept.kind == "report":
+        return False
+    return finding.end < len(words) and words[finding.end] in _THERE
 
 
 def _nature(finding: Finding, lexicon: Lexicon) -> str:

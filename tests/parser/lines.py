@@ -7,7 +7,8 @@ A file holds lines said, each followed by what they state, indented::
 ``words`` are words of the line; a statement answers when its evidence overlaps them and the rest agrees.
 ``stations`` are those that may hold it, by the first letters below. "?" before ``words`` marks a statement that
 may be made or not; "~" begins a line that is not yet read right. A line is right when every mark has its
-statement and no statement is without one; things done ("step") need no mark. The lines are invented, in the manner of ward notes and dictations (common practice).
+statement and no statement is without one; things done ("step") need no mark. The lines are invented, in the
+manner of ward notes and dictations (common practice).
 """
 
 from __future__ import annotations
