@@ -41,6 +41,11 @@ Checklist = Annotated[str, typer.Option("--checklist", "-c", metavar="NAME", hel
 Age = Annotated[float | None, typer.Option("--age", metavar="YEARS", help="Age in years, when none is said.")]
 Model = Annotated[Path | None, typer.Option("--model", "-m", metavar="FOLDER", help="A Vosk model folder.")]
 Keep = Annotated[bool, typer.Option("--keep/--no-keep", help="Put the runs into the archive, sound included.")]
+Place = Annotated[
+    str | None,
+    typer.Option("--archive", metavar="PLACE", envvar="CROWNSOLE_ARCHIVE", show_envvar=True,
+                 help="A file, or the URL of a PostgreSQL database; else the user's data folder."),
+]
 Format = Annotated[str, typer.Option("--format", "-f", metavar="FORMAT", help="text, or json for machines.")]
 
 
@@ -59,6 +64,7 @@ def cohort(
     age: Age = None,
     model: Model = None,
     keep: Keep = True,
+    archive: Place = None,
     format_: Format = "text",
 ) -> None:
     """Hear many recordings side by side; one table of them all, and one overview.
@@ -86,7 +92,7 @@ def cohort(
     setting = Setting(options_of([path.resolve() for path in pack], checklist, age),
                       str(model.resolve()) if model else None)
     found = find(folder, names=names, people=people, leave=out)
-    order = Order(folder, out, found, setting, Where(workers, scheduler, tls_ca, tls_cert, tls_key), keep)
+    order = Order(folder, out, found, setting, Where(workers, scheduler, tls_ca, tls_cert, tls_key), keep, archive)
     with bar() as progress:
         told = run(order, progress)
     for line in _json(order, told) if format_ == "json" else _text(order, told):

@@ -54,7 +54,7 @@ def usual_workers() -> int:
 @contextmanager
 def crew(where: Where) -> Iterator[Client]:
     """A client of the workers. Raises :class:`UsageError`, and :class:`HearingError` when no scheduler answers."""
-    _installed()
+    installed()
     import dask
     from distributed import Client
 
@@ -187,7 +187,8 @@ def _here(host: str) -> bool:
         return False
 
 
-def _installed() -> None:
+def installed() -> None:
+    """Raises :class:`UsageError` when the packages of a cohort are absent."""
     try:
         import distributed  # noqa: F401
         import pyarrow  # noqa: F401

@@ -6,6 +6,7 @@ import csv
 import io
 import os
 import re
+import stat
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
@@ -68,7 +69,7 @@ def find(folder: Path, *, names: str | None = None, people: Path | None = None, 
         if kind is None:
             others += 1
         else:
-            items.append(Item(path, path.relative_to(folder).as_posix(), kind))
+            items.append(Item(path, _printable(path.relative_to(folder)), kind))
     items.sort(key=lambda item: item.name)
     if not items:
         raise InputError(f"{folder} holds no recording and no transcript ({others} other files).")
@@ -110,7 +111,18 @@ def _walk(folder: Path, leave: Path | None) -> Iterator[Path]:
         yield from (Path(place) / name for name in sorted(files) if not name.startswith("."))
 
 
+def _printable(path: Path) -> str:
+    """A path with slashes; bytes in it that are no UTF-8 are written out, so that every table can hold it."""
+    return os.fsencode(path.as_posix()).decode("utf-8", "backslashreplace")
+
+
 def _kind(path: Path) -> Kind | None:
+    """None for other files, and for pipes and sockets, which would be waited for without end."""
+    try:
+        if not stat.S_ISREG(path.stat().st_mode):
+            return None
+    except OSError:
+        """Why it cannot be read is told in its row."""
     ending = path.suffix.lower().lstrip(".")
     return "sound" if ending in SOUNDS else "text" if ending in TEXTS else None
 
@@ -126,6 +138,9 @@ def _by_pattern(items: Iterable[Item], text: str) -> tuple[list[Item], list[str]
         else:
             attempt = match.groupdict().get("attempt")
             named.append(replace(item, who=_checked(match["learner"], int(attempt) if attempt else None, item.name)))
+    if len(strangers) == len(named):
+        raise UsageError(f"No file is named like '{text}'. The first one is {strangers[0]}; a pattern is held against "
+                         "all of that, with or without its ending.")
     told = [f"{_some(strangers)} not named like '{text}': nobody's runs."] if strangers else []
     return named, told
 

@@ -8,6 +8,7 @@ from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal, Self
 
+from listener.archive.whose import Whose
 from listener.cohort.files import Kind
 from listener.errors import CrownsoleError, HearingError
 from listener.runs import Ears, Options, lexicon_of, prepare_ears, read_text, record_of
@@ -30,7 +31,10 @@ class Setting:
 
 @dataclass(frozen=True, slots=True)
 class Job:
-    """One file. ``key`` names its content and all it is heard with; ``apart``: in a process of its own."""
+    """One file. ``key`` names its content and all it is heard with; ``apart``: in a process of its own.
+
+    ``lexicon``: the version that a worker must have too ("": any).
+    """
 
     key: str
     path: str
@@ -38,6 +42,7 @@ class Job:
     kind: Kind
     setting: Setting
     apart: bool = False
+    lexicon: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,6 +83,16 @@ class Outcome:
         return made
 
 
+@dataclass(frozen=True, slots=True)
+class Filed:
+    """A file of the cohort with its outcome and the page that tells it ("" when there is none)."""
+
+    name: str
+    who: Whose
+    outcome: Outcome
+    page: str = ""
+
+
 class Bench:
     """What a process works with: the ears are made once and kept."""
 
@@ -100,7 +115,8 @@ def work(job: Job) -> Outcome:
     try:
         return _done(job, spent)
     except CrownsoleError as error:
-        return Outcome(job.key, job.name, "failed", str(error), error.exit_code, spent=spent)
+        reason = str(error).replace(job.path, job.name)
+        return Outcome(job.key, job.name, "failed", reason, error.exit_code, spent=spent)
     except Exception as error:  # what was said may be in the message: only its kind is told
         reason = f"The program failed on this file ({type(error).__name__})."
         return Outcome(job.key, job.name, "failed", reason, CrownsoleError.exit_code, spent=spent)
@@ -116,6 +132,7 @@ def _done(job: Job, spent: dict[str, float]) -> Outcome:
     from listener.hear import hear_file
 
     path = Path(job.path)
+    _equipped(job, path)
     began = time.perf_counter()
     if job.kind == "sound":
         ears = BENCH.ears(job.setting)
@@ -136,6 +153,15 @@ def _done(job: Job, spent: dict[str, float]) -> Outcome:
         job.key, job.name, "done", record=record.model_dump_json(), page=page, figures=figures,
         words=heard_words(transcript) if job.kind == "sound" else None, remarks=list(transcript.remarks),
         duration_s=transcript.duration_s, spent=spent)
+
+
+def _equipped(job: Job, path: Path) -> None:
+    """A worker that sees other files or reads otherwise than who asks is no fault of the file: it is tried again."""
+    if not path.exists():
+        raise HearingError(f"The worker does not see {job.name}. Every machine needs the folder under the same path.")
+    version = lexicon_of(job.setting.options).version
+    if job.lexicon not in ("", version):
+        raise HearingError(f"The worker has lexicon {version}, not {job.lexicon}. Install the same version everywhere.")
 
 
 def _told(record: Record, options: Options) -> tuple[str, dict[str, Any]]:

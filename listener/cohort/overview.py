@@ -12,8 +12,8 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 
+from listener.cohort.jobs import Filed
 from listener.cohort.plots import Plot, spreads
-from listener.cohort.tables import Filed
 from listener.output import emit
 from listener.progress.course import MEASURES, Course, Measure, Point, Spread, course, spread
 from listener.progress.figures import RunFigures

@@ -13,11 +13,10 @@ from listener.archive import open_archive
 from listener.bars import Progress, silent
 from listener.cohort import crew
 from listener.cohort.files import Found, Item
-from listener.cohort.jobs import Job, Outcome, Setting
+from listener.cohort.jobs import Filed, Job, Outcome, Setting
 from listener.cohort.keeping import Keeper
 from listener.cohort.ledger import Ledger, key_of
 from listener.cohort.overview import write_overview
-from listener.cohort.tables import Filed, write_tables
 from listener.errors import CrownsoleError, HearingError, InputError, StorageError, UsageError
 from listener.locking import take
 from listener.output import emit
@@ -31,7 +30,10 @@ _HERE = crew.Where()
 
 @dataclass(frozen=True, slots=True)
 class Order:
-    """What is to be done. ``out`` takes tables, pages and what is done; ``keep`` puts the runs into the archive."""
+    """What is to be done. ``out`` takes tables, pages and what is done; ``keep`` puts the runs into the archive.
+
+    ``archive``: which one, a file or the URL of a database; else the usual one.
+    """
 
     folder: Path
     out: Path
@@ -39,6 +41,7 @@ class Order:
     setting: Setting
     where: crew.Where = _HERE
     keep: bool = True
+    archive: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,6 +66,7 @@ def run(order: Order, progress: Progress = silent) -> Told:
 
     Raises :class:`UsageError` when another cohort writes to the same folder, and other :class:`CrownsoleError`.
     """
+    crew.installed()
     began = time.monotonic()
     ledger = Ledger(order.out / "done")
     hold = take(order.out / ".lock")
@@ -73,6 +77,8 @@ def run(order: Order, progress: Progress = silent) -> Told:
         work.all()
         filed = tuple(work.filed())
         progress("writing the tables")
+        from listener.cohort.tables import write_tables
+
         write_tables(order.out, (replace(one, outcome=_whole(ledger, one.outcome)) for one in filed))
         write_overview(order.out, filed, order.found.remarks, order.setting.options.packs)
     finally:
@@ -103,12 +109,14 @@ class _Work:
                 return
             self.progress("starting the workers")
             client = stack.enter_context(crew.crew(self.order.where))
-            crew.prepare(client, self.order.setting)
+            if any(job.kind == "sound" for job in jobs):
+                crew.prepare(client, self.order.setting)
             step = f"working on {len(jobs)} files"
             self.progress(step, 0, len(jobs))
             for done, outcome in enumerate(crew.outcomes(client, jobs), 1):
                 self._take(outcome, keep)
-                self.progress(step, done, len(jobs))
+                ended = "" if outcome.state == "done" else f" ({outcome.state})"
+                self.progress(f"{done} of {len(jobs)} files, last {outcome.name}{ended}", done, len(jobs))
 
     def filed(self) -> Iterator[Filed]:
         for name, item in self._items.items():
@@ -130,7 +138,7 @@ class _Work:
                 continue
             done = self.ledger.brief(key)
             if done is None or (done.state == "failed" and done.exit_code in _PASSING):
-                yield Job(key, str(item.path.resolve()), item.name, item.kind, order.setting)
+                yield Job(key, str(item.path.resolve()), item.name, item.kind, order.setting, lexicon=lexicon)
             else:
                 self._outcomes[item.name] = done
                 self.earlier += 1
@@ -147,7 +155,7 @@ class _Work:
     def _keeping(self, stack: ExitStack) -> Callable[[Item, Outcome], str] | None:
         if not self.order.keep:
             return None
-        archive = stack.enter_context(open_archive())
+        archive = stack.enter_context(open_archive(self.order.archive))
         return Keeper(archive, lexicon_of(self.order.setting.options), self.order.setting).keep
 
     def _take(self, outcome: Outcome, keep: Callable[[Item, Outcome], str] | None) -> None:

@@ -9,15 +9,13 @@ import csv
 import os
 from collections.abc import Iterable, Iterator, Mapping
 from contextlib import ExitStack
-from dataclasses import dataclass
 from pathlib import Path
 from typing import IO, Any
 
 import pyarrow as pa
 import pyarrow.parquet as pq
 
-from listener.archive.whose import Whose
-from listener.cohort.jobs import Outcome
+from listener.cohort.jobs import Filed
 from listener.errors import StorageError
 from listener.progress.figures import RunFigures
 from parser.note.table import safe
@@ -50,16 +48,6 @@ _BATCH = 20_000
 Row = dict[str, Any]
 
 
-@dataclass(frozen=True, slots=True)
-class Filed:
-    """A file of the cohort with its outcome and the page that tells it ("" when there is none)."""
-
-    name: str
-    who: Whose
-    outcome: Outcome
-    page: str = ""
-
-
 def schema_of(table: str) -> pa.Schema:
     """The Arrow schema of a table."""
     fields = [pa.field(name, pa.type_for_alias(kind)) for name, kind in COLUMNS[table].items()]
@@ -86,7 +74,7 @@ def rows_of(filed: Filed) -> Iterator[tuple[str, Row]]:
     head = {"file": filed.name, "learner": filed.who.learner, "attempt": filed.who.attempt}
     outcome = filed.outcome
     run = {**head, "state": outcome.state, "reason": outcome.reason or None, "page": filed.page or None,
-           "work_s": round(sum(outcome.spent.values()), 3)}
+           "run": outcome.kept, "work_s": round(sum(outcome.spent.values()), 3)}
     if outcome.state != "done":
         yield "runs", run
         return
@@ -119,7 +107,7 @@ def _figures(figures: RunFigures) -> Row:
 
 def _origin(record: Record) -> Row:
     model = record.run.model
-    return {"run": record.run.id, "model": model.name if model else None,
+    return {"model": model.name if model else None,
             "vocabulary": model.vocabulary if model else None, "lexicon": record.run.lexicon.version}
 
 

@@ -28,12 +28,11 @@ from lexicon import load
 from listener.archive import open_archive
 from listener.cohort import crew
 from listener.cohort.files import find
-from listener.cohort.jobs import Job, Outcome, Setting, work
+from listener.cohort.jobs import Filed, Job, Outcome, Setting, work
 from listener.cohort.keeping import Keeper
 from listener.cohort.ledger import Ledger
 from listener.cohort.overview import view_of, write_overview
 from listener.cohort.running import Order, Told, run
-from listener.cohort.tables import Filed
 from listener.progress.course import Point
 from listener.progress.figures import figures_of
 from listener.progress.naming import station_names
