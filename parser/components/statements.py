@@ -7,10 +7,13 @@ found. Evidence is given in characters of the utterance; the pipeline anchors it
 from __future__ import annotations
 
 from bisect import bisect_right
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
+from functools import lru_cache
+from typing import Any
 
 from lexicon import ANY, Lexicon
+from lexicon.schema import Concept
 from parser.components.layer import register
 from parser.components.lists import DOUBTFUL
 from parser.components.siding import Siding
@@ -55,6 +58,15 @@ def find_statements(
     return _Builder(tokens, terms, findings, assertions, sides, values, boundaries, asides, situation, lexicon).build()
 
 
+@lru_cache(maxsize=4)
+def _known(lexicon: Lexicon) -> tuple[Mapping[str, Any], Mapping[str, Concept], Mapping[str, Any]]:
+    """Measures by id, the first concept that each scale grades, scales by id."""
+    measures = {m.id: m for m in getattr(lexicon.files.get("measures"), "measures", ())}
+    graded = {c.scale: c for c in reversed(tuple(lexicon.concepts.values())) if c.kind == "scale" and c.scale}
+    scales = {s.id: s for s in getattr(lexicon.files.get("scales"), "scales", ())}
+    return measures, graded, scales
+
+
 class _Builder:
     def __init__(
         self,
@@ -78,9 +90,7 @@ class _Builder:
         for value in values:
             if value.mention is not None and not self._in_aside(value.start):
                 self.by_mention.setdefault(value.mention, []).append(value)
-        self.measures = {m.id: m for m in getattr(lexicon.files.get("measures"), "measures", ())}
-        self.graded = {c.scale: c for c in reversed(tuple(lexicon.concepts.values())) if c.kind == "scale" and c.scale}
-        self.scales = {s.id: s for s in getattr(lexicon.files.get("scales"), "scales", ())}
+        self.measures, self.graded, self.scales = _known(lexicon)
 
     def build(self) -> tuple[Statement, ...]:
         placed: list[tuple[int, Statement]] = []
