@@ -6,12 +6,13 @@ Each method reads one kind at a place and gives its end and its readings, or Non
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from parser.amounts import amounts, clock, split, whole, with_tail
 from parser.grammar import Grammar, is_figure, number_text
 from parser.layers import Reading
 from parser.numerals import Group, Numerals, Run
+from parser.operands import Operand
 from parser.tokens import Tokens
 
 Found = tuple[int, tuple[Reading, ...]]
@@ -19,25 +20,6 @@ _DENOMINATORS = frozenset((3, 4, 5, 6, 8, 10, 12, 15, 20, 23, 30, 100))
 _NOT_INCHES = frozenset(
     ("the", "a", "his", "her", "both", "all", "each", "my", "their", "left", "right", "bilateral", "your")
 )
-
-
-@dataclass(frozen=True, slots=True)
-class Operand:
-    """One amount inside an expression, in canonical text."""
-
-    start: int
-    end: int
-    text: str
-    figure: bool
-
-    @property
-    def value(self) -> float:
-        return float(self.text)
-
-    @property
-    def small(self) -> bool:
-        """A whole number up to 10: what grades and scores are made of."""
-        return self.value <= 10 and self.value == int(self.value)
 
 
 class Expressions(Numerals):
