@@ -10,10 +10,10 @@ from dataclasses import replace
 from lexicon import Lexicon
 from parser.amounts import amounts, one_number, parts_of
 from parser.components.layer import register
-from parser.expressions import Operand
 from parser.grammar import Grammar, grammar
 from parser.layers import Number, Reading
 from parser.numerals import Run
+from parser.operands import Operand
 from parser.special_numbers import SpecialNumbers
 from parser.tokens import Tokens
 
