@@ -143,6 +143,8 @@ def _read_clause(
         _enter(group, measures, state, lexicon)
     state.reach(terms[span[1] - 1].start)
     state.found += _named_only(terms, span, clause, state, lexicon)
+    if not concepts:
+        state.found += _place_only(terms, span, groups, clause, state, lexicon)
 
 
 def _concepts(
@@ -162,6 +164,18 @@ def _concepts(
             found.append((i, meant))
         site = next((term.id for term in terms[i].terms if term.kind == "site"), site)
     return found
+
+
+def _place_only(
+    terms: tuple[Mention, ...], span: tuple[int, int], groups: Sequence[Group], clause: int, state: _State,
+    lexicon: Lexicon,
+) -> Iterator[Finding]:
+    """A place of which no finding is told ("breasts deferred") stands for its station."""
+    for site in (group.sites[0] for group in groups[:1]):
+        region = _region_of_site(site.id, site.start, state, lexicon)
+        if region is not None and region in lexicon.regions:
+            for i in (i for i in range(*span) if terms[i].start == site.start):
+                yield Finding(i, terms[i].start, terms[i].end, "region", region, region, clause=clause)
 
 
 def _named_only(
