@@ -10,6 +10,7 @@ from __future__ import annotations
 import ipaddress
 import logging
 import os
+import threading
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
@@ -29,6 +30,7 @@ Work = Callable[[Job], Outcome]
 #: Workers that may die under one file before it is tried apart.
 _DEATHS = 3
 _PATIENCE_S = 60
+_TEND_S = 5.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,7 +61,8 @@ def crew(where: Where) -> Iterator[Client]:
     from distributed import Client
 
     quiet = {"distributed.scheduler.allowed-failures": _DEATHS, "logging.distributed": "critical",
-             "distributed.worker.daemon": True, "distributed.admin.tick.limit": "1h"}
+             "distributed.deploy.lost-worker-timeout": "5s", "distributed.worker.daemon": True,
+             "distributed.admin.tick.limit": "1h"}
     for name in ("distributed", "distributed.nanny", "distributed.worker", "distributed.scheduler", "tornado"):
         logging.getLogger(name).setLevel(logging.CRITICAL)
     with dask.config.set(quiet):
@@ -153,10 +156,34 @@ def _local(workers: int) -> Iterator[Any]:
 
     if workers < 1:
         raise UsageError("There must be at least one worker.")
-    with LocalCluster(n_workers=workers, threads_per_worker=1, processes=True, host="127.0.0.1", protocol="tls",
-                      security=Security.temporary(), dashboard_address=None, memory_limit=0,
-                      silence_logs=logging.CRITICAL, worker_dashboard_address=None) as cluster:
+    made = LocalCluster(n_workers=workers, threads_per_worker=1, processes=True, host="127.0.0.1", protocol="tls",
+                        security=Security.temporary(), dashboard_address=None, memory_limit=0,
+                        silence_logs=logging.CRITICAL, worker_dashboard_address=None)
+    with made as cluster, _manned(cluster, workers):
         yield cluster
+
+
+@contextmanager
+def _manned(cluster: Any, workers: int) -> Iterator[None]:
+    """See that the workers stay as many as they were.
+
+    Dask starts a process that died again, but gives up one that dies while it starts; without workers a cohort would
+    wait for ever.
+    """
+    done = threading.Event()
+
+    def tend() -> None:
+        while not done.wait(_TEND_S):
+            if len(cluster.scheduler_info["workers"]) < workers:
+                cluster.scale(workers)
+
+    tending = threading.Thread(target=tend, daemon=True)
+    tending.start()
+    try:
+        yield
+    finally:
+        done.set()
+        tending.join()
 
 
 def _security(where: Where) -> Any:

@@ -7,6 +7,7 @@ import signal
 import threading
 import time
 from collections.abc import Iterator
+from contextlib import suppress
 
 import pytest
 
@@ -76,3 +77,23 @@ def test_an_address_that_must_not_be_used_is_refused(where: Where, why: str) -> 
 
 def test_a_scheduler_on_this_machine_may_be_used() -> None:
     assert checked_address(Where(scheduler="tcp://127.0.0.1:8786")) == "tcp://127.0.0.1:8786"
+
+
+def test_workers_that_die_while_they_start_are_replaced() -> None:
+    psutil = pytest.importorskip("psutil")
+
+    def kill_everyone() -> None:
+        for _ in range(8):
+            for process in psutil.Process().children(recursive=True):
+                with suppress(psutil.Error):
+                    if "spawn_main" in " ".join(process.cmdline()):
+                        process.kill()
+            time.sleep(0.6)
+
+    jobs = [job(200 + n) for n in range(12)]
+    with crew(Where(workers=2)) as client:
+        killer = threading.Thread(target=kill_everyone)
+        killer.start()
+        got = [outcome.key for outcome in outcomes(client, jobs, slow)]
+        killer.join()
+    assert sorted(got) == [each.key for each in jobs]
