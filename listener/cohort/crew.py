@@ -1,7 +1,7 @@
 """The workers: Dask processes of this machine, or a scheduler elsewhere; files go out, outcomes come in as they are.
 
 Why Dask: a worker that dies costs one file's time, not the cohort. Each worker is a process with one thread and one
-model. A file that was running when several workers died is tried once more in a process of its own; what still does
+model. A file that was running when several workers died is tried again in a process of its own; what still does
 not come back is "lost", and no fault of the file is claimed.
 """
 
@@ -11,6 +11,8 @@ import ipaddress
 import logging
 import os
 import threading
+import warnings
+from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
@@ -29,6 +31,8 @@ Work = Callable[[Job], Outcome]
 
 #: Workers that may die under one file before it is tried apart.
 _DEATHS = 3
+#: Times it is tried apart: there it cannot harm its worker, so that a worker that dies again died of something else.
+_TIMES_APART = 5
 _PATIENCE_S = 60
 _TEND_S = 5.0
 
@@ -62,9 +66,12 @@ def crew(where: Where) -> Iterator[Client]:
 
     quiet = {"distributed.scheduler.allowed-failures": _DEATHS, "logging.distributed": "critical",
              "distributed.deploy.lost-worker-timeout": "5s", "distributed.worker.daemon": True,
+             "distributed.scheduler.worker-saturation": 1.0, "distributed.scheduler.http.routes": [],
+             "distributed.worker.http.routes": [],
              "distributed.admin.tick.limit": "1h"}
     for name in ("distributed", "distributed.nanny", "distributed.worker", "distributed.scheduler", "tornado"):
         logging.getLogger(name).setLevel(logging.CRITICAL)
+    warnings.filterwarnings("ignore", message="Port .* is already in use", module="distributed")
     with dask.config.set(quiet):
         if where.scheduler is None:
             with _local(where.workers or usual_workers()) as cluster, Client(cluster, set_as_default=False) as client:
@@ -102,6 +109,7 @@ def outcomes(client: Client, jobs: Sequence[Job], do: Work = work) -> Iterator[O
     if not jobs:
         return
     running = {client.submit(do, job, key=f"file-{job.key}", pure=False): job for job in jobs}
+    apart: Counter[str] = Counter()
     coming = as_completed(list(running), loop=client.loop)
     try:
         for future in coming:
@@ -109,11 +117,12 @@ def outcomes(client: Client, jobs: Sequence[Job], do: Work = work) -> Iterator[O
             if not _went_away(future):
                 yield _result(future, job)
                 future.release()
-            elif job.apart:
+            elif apart[job.key] == _TIMES_APART:
                 yield lost(job)
             else:
+                apart[job.key] += 1
                 again = replace(job, apart=True)
-                made = client.submit(do, again, key=f"apart-{job.key}", pure=False)
+                made = client.submit(do, again, key=f"apart-{job.key}-{apart[job.key]}", pure=False)
                 running[made] = again
                 coming.add(made)
     except (OSError, TimeoutError) as error:

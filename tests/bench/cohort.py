@@ -21,7 +21,7 @@ import threading
 import time
 import tracemalloc
 from collections import Counter
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from lexicon import load
@@ -109,10 +109,11 @@ def killed(folder: Path, count: int, every: float) -> None:
 
     def reaper(client) -> None:  # type: ignore[no-untyped-def]
         while not stop.wait(every):
-            pids = list(client.run(os.getpid).values())
-            if pids:
-                os.kill(random.choice(pids), signal.SIGKILL)
-                deaths.append(pids)
+            with suppress(OSError):  # asked of a worker that is just dying
+                pids = list(client.run(os.getpid).values())
+                if pids:
+                    os.kill(random.choice(pids), signal.SIGKILL)
+                    deaths.append(pids)
 
     usual = crew.crew
     crew.crew = deadly
