@@ -20,6 +20,6 @@ def test_a_model_of_another_language_is_refused_by_name(tmp_path: Path) -> None:
     (tmp_path / "graph" / "Gr.fst").write_bytes(ngram_file(FRENCH, chances, {("<s>",): 0.5}))
     out = tmp_path / "out"
     out.mkdir()
-    with pytest.raises(ModelError, match="does not know 'the'.*another language.*needs an English model"):
+    with pytest.raises(ModelError, match=r"does not know 'the'.*another language.*needs an English model"):
         build(tmp_path, lexicon.load(), out)
     assert list(out.iterdir()) == []
