@@ -98,7 +98,7 @@ def test_a_whole_run_hands_free_and_nothing_leaves_the_machine(
             page.locator("#start").wait_for(timeout=120_000)  # the vocabulary may have to be compiled first
             page.click("#check")  # a browser gives the microphone only after a touch; all else is spoken
             page.locator("#run").wait_for()
-            # On a busy machine the browser's made-up microphone drops pieces of the first words: only the finding counts.
+            # A busy machine's made-up microphone drops pieces of the first words: only the finding counts.
             expect(page.locator("#log")).to_contain_text("bruit absent")
             expect(page.locator("#words")).to_contain_text("blood pressure one eighteen over seventy six right arm")
             expect(page.locator("#state")).to_have_text("Listening")
